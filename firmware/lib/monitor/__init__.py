@@ -1,0 +1,1 @@
+"""The monitor: what runs in the car. MicroPython only; the decisions are chargecore's."""
