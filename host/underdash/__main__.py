@@ -1,0 +1,3 @@
+from underdash.cli.app import main
+
+main()

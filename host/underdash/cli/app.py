@@ -1,0 +1,150 @@
+"""`underdash`: each command reads its arguments, calls the library, and prints."""
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from underdash import __version__
+from underdash.problems import UnderdashError, UsageError, write_whole
+
+_PATH = click.Path(path_type=Path)
+
+
+class _OneLine(click.Group):
+    """Turns every failure into one line on standard error and an exit code (DEVELOPERS.md)."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except UnderdashError as problem:
+            click.echo(f"underdash: {problem}", err=True)
+            ctx.exit(problem.exit_code)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as problem:
+            if os.environ.get("UNDERDASH_DEBUG"):
+                raise
+            click.echo(
+                f"underdash: unexpected {type(problem).__name__}: {problem} "
+                "(a defect: please report it with the output of UNDERDASH_DEBUG=1)",
+                err=True,
+            )
+            ctx.exit(1)
+
+
+@click.group(cls=_OneLine, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+def main() -> None:
+    """Watch over an older car's charging system: pull a board's journal, review its drives."""
+
+
+@main.command()
+@click.option("--port", help="Serial port of the board; else UNDERDASH_PORT, else the only board on USB.")
+@click.option("--archive", type=_PATH, default=Path("archive"), show_default=True, help="Folder to keep journals in.")
+def pull(port: str | None, archive: Path) -> None:
+    """Copy what is new of a board's journal into the archive; the board keeps everything."""
+    from underdash.cli.progress import bar
+    from underdash.link.client import find
+    from underdash.link.pull import pull as run
+
+    with find(port) as board, bar("pull", unit="bytes") as show:
+        pulled = run(board, archive, show)
+    click.echo(
+        f"{pulled.folder}: {pulled.new_bytes} new bytes, {pulled.total_bytes} in {pulled.segments} segments, verified"
+    )
+
+
+@main.command()
+@click.argument("source", type=_PATH)
+@click.option("--html", type=_PATH, help="Write the one-page report here.")
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of text.")
+@click.option(
+    "--column",
+    multiple=True,
+    metavar="COLUMN=NAME",
+    help="For CSV: which of its columns is t_s, volts or amps. May be repeated.",
+)
+def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ...]) -> None:
+    """Say what the drives in SOURCE show.
+
+    SOURCE is a board's folder in the archive, one of its segments, or a CSV file with the columns
+    t_s [s], volts [V] and, optionally, amps [A], positive when the battery is charged.
+    """
+    from underdash import review as reviewing
+
+    columns = {}
+    for pair in column:
+        ours, separator, theirs = pair.partition("=")
+        if not separator or ours not in ("t_s", "volts", "amps") or not theirs:
+            raise UsageError(f"--column {pair}: write t_s=NAME, volts=NAME or amps=NAME")
+        columns[ours] = theirs
+    report, rows = reviewing.review(source, columns)
+    if html:
+        from underdash.review.page import render
+
+        write_whole(html, render(report, rows).encode())
+    if as_json:
+        click.echo(json.dumps(report, indent=1))
+    else:
+        from underdash.review.text import summary
+
+        click.echo(summary(report))
+
+
+@main.command()
+@click.option("--out", type=_PATH, default=Path("drive.csv"), show_default=True)
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the noise.")
+def drive(out: Path, seed: int) -> None:
+    """Drive the virtual car through its evening and write what happened as CSV (invented data)."""
+    from underdash.car.drive import simulate
+    from underdash.cli.progress import bar
+
+    with bar("drive") as show:
+        driven = simulate(seed=seed, progress=lambda part: show(int(part * 1000), 1000))
+    from underdash.problems import readable
+
+    with readable(out):
+        driven.to_csv(out)
+    click.echo(f"{out}: {driven.t_s[-1]:.0f} s")
+
+
+@main.command()
+@click.argument("folder", type=_PATH)
+@click.option("--log", type=_PATH, required=True, help="CSV with t_s, volts and amps to feed the pins from.")
+@click.option("--fast", is_flag=True, help="Hurry through the log, then go on in real time.")
+@click.option("--board-id", default="7d5e0000c0ffee01", show_default=True, metavar="HEX16")
+def virtual(folder: Path, log: Path, fast: bool, board_id: str) -> None:
+    """Switch on a virtual board with its flash in FOLDER, until Ctrl-C.
+
+    It prints the name of its serial port; pull from it, or use any serial program, as with a board.
+    """
+    import time
+
+    from underdash.virtual.board import VirtualBoard
+    from underdash.virtual.signal_file import signal_from_log
+
+    if len(board_id) != 16 or any(digit not in "0123456789abcdef" for digit in board_id):
+        raise UsageError(f"--board-id {board_id}: must be 16 of the digits 0-9a-f")
+    signal_from_log(log, folder / "pins.signal")
+    with VirtualBoard(folder, board_id=board_id) as board:
+        board.start(folder / "pins.signal", fast=fast)
+        click.echo(board.port)
+        sys.stdout.flush()
+        try:
+            while True:
+                time.sleep(1.0)
+        except KeyboardInterrupt:
+            click.echo("switched off", err=True)
+
+
+@main.command()
+@click.option("--out", type=_PATH, default=Path("build/demo"), show_default=True)
+def demo(out: Path) -> None:
+    """The whole chain on a virtual board and car: drive, watch, warn, pull, review, explain."""
+    from underdash.demo import run
+
+    raise SystemExit(run(out))

@@ -1,0 +1,124 @@
+"""The demo: one evening's drive, from the car's wire to the report."""
+
+import json
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from chargecore import thresholds
+from underdash.car.drive import Drive, simulate
+from underdash.cli.progress import bar
+from underdash.link.client import Board
+from underdash.link.pull import pull
+from underdash.problems import readable, write_whole
+from underdash.review import review
+from underdash.review.page import render
+from underdash.virtual import bench
+from underdash.virtual.board import VirtualBoard
+from underdash.virtual.display import save_picture
+from underdash.virtual.signal_file import AS_BUILT, write_signal
+
+_WITHIN_S = 6.0  # promise: the deficit's start and length, against the model's truth
+
+
+def run(out: Path) -> int:
+    """Run everything into `out`; return 0, or 1 if what it shows is not what it promises."""
+    began = time.monotonic()
+
+    def say(text: str) -> None:
+        click.echo(f"[{time.monotonic() - began:5.1f} s] {text}")
+
+    with readable(out):
+        out.mkdir(parents=True, exist_ok=True)
+        for name in ("bench", "board", "archive"):
+            shutil.rmtree(out / name, ignore_errors=True)
+    say("Driving the virtual car through its evening (invented data)")
+    with bar("drive") as show:
+        drive = simulate(progress=lambda part: show(int(part * 100), 100))
+    with readable(out):
+        drive.to_csv(out / "drive.csv")
+
+    say("Calibrating the virtual board on the bench: four known points")
+    found = bench.calibrate(out / "bench", AS_BUILT)
+    say(
+        f"  bus {found.bus_gain_nv / 1e3:.2f} uV a code, zero at {found.bus_zero / 16:.1f} steps; "
+        f"clamp {found.clamp_gain_ua / 1e3:.3f} mA a code"
+    )
+
+    say("The unmodified firmware watches the drive, on MicroPython, at fast clock")
+    board_folder = out / "board"
+    write_signal(board_folder / "pins.signal", AS_BUILT.fractions(drive.volts, drive.amps),
+                 period_ms=round(drive.step_s * 1000))  # fmt: skip
+    settings = bench.settings_file(found, thresholds.Thresholds())
+    with VirtualBoard(board_folder, settings=settings) as virtual:
+        for moment, name in _moments(drive):
+            virtual.snapshot_at(moment, name)
+        end_s = float(drive.t_s[-1])
+        with bar("watch") as show:
+            virtual.on_time = lambda seconds: show(int(min(seconds, end_s)), int(end_s))
+            virtual.start(board_folder / "pins.signal", fast=True)
+            virtual.wait_for_end(240.0)
+        for name, picture in virtual.pictures.items():
+            save_picture(picture, out / f"panel-{name}.png")
+        say(f"  display at {len(virtual.pictures)} moments: {', '.join(virtual.pictures)}")
+        say(f"Pulling its journal over {virtual.port}")
+        with Board(virtual.port) as board, bar("pull", unit="bytes") as show:
+            pulled = pull(board, out / "archive", show)
+    say(f"  {pulled.total_bytes} bytes in {pulled.segments} segments, verified")
+
+    say("Reviewing: the same engine over the same rows")
+    report, rows = review(pulled.folder)
+    write_whole(out / "report.json", json.dumps(report, indent=1).encode() + b"\n")
+    write_whole(out / "report.html", render(report, rows).encode())
+    say(
+        f"  {report['rows']} rows, {pulled.total_bytes / report['rows']:.2f} bytes a row, "
+        f"{report['mismatches']} mismatches, {report['lost_rows']} lost"
+    )
+    for finding in report["findings"]:
+        say(f"  [{finding['weight']}] {finding['text']} ({finding['evidence']})")
+    problems = _against_truth(drive, report, say)
+    for problem in problems:
+        say(f"  NOT AS PROMISED: {problem}")
+    say(f"See {out / 'report.html'} and {out}/panel-*.png")
+    return 1 if problems else 0
+
+
+def _moments(drive: Drive) -> list[tuple[float, str]]:
+    """The display's four telling moments [s]."""
+    crank, deficit = drive.cranks()[0], drive.deficits()[0]
+    return [
+        (crank.start_s + 0.75, "1-crank"),
+        (crank.start_s + 600.0, "2-charging"),
+        (deficit.start_s + 90.5, "3-deficit"),  # while the warning is inverted
+        (float(drive.t_s[-1]) - 30.0, "4-rest"),
+    ]
+
+
+def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
+    """Compare what the review found with what the model knows; one line for each broken promise."""
+    problems = []
+    truth = drive.deficits()
+    found = [episode for one in report["drives"] for episode in one["episodes"]]
+    if len(found) != len(truth) or any(episode["kind"] != "discharging" for episode in found):
+        problems.append(f"{len(truth)} deficits happened, {[e['kind'] for e in found]} were reported")
+    for real, episode in zip(truth, found, strict=False):
+        late_s = episode["start_s"] - real.start_s
+        longer_s = episode["length_s"] - (real.end_s - real.start_s)
+        say(
+            f"  deficit: truth {real.start_s:.1f} s + {real.end_s - real.start_s:.1f} s, lowest "
+            f"{real.lowest_volts:.2f} V, {real.charge_as / 3600:.3f} Ah; found {late_s:+.1f} s, {longer_s:+.1f} s, "
+            f"lowest {episode['lowest_volts']:.2f} V, {-episode['charge_ah']:.3f} Ah; "
+            f"shown after {episode['shown_s'] - real.start_s:.1f} s"
+        )
+        if max(abs(late_s), abs(longer_s), episode["shown_s"] - real.start_s) > _WITHIN_S:
+            problems.append(f"the deficit at {real.start_s:.0f} s was not found within {_WITHIN_S:g} s")
+    if report["mismatches"] or report["lost_rows"] or report["unchecked_rows"]:
+        problems.append("board and desk do not agree on every row")
+    seconds = np.floor(drive.t_s[-1])
+    if report["rows"] < seconds - 70:
+        problems.append(f"only {report['rows']} rows of {seconds:.0f} s")
+    return problems

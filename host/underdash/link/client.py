@@ -1,0 +1,180 @@
+"""Talking to a board over its serial port: the host's side of docs/console.md."""
+
+import base64
+import binascii
+import json
+import os
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import serial
+from serial.tools import list_ports
+
+from underdash.problems import LinkError, UsageError
+
+USB_VENDOR = 0x2E8A  # of RP2040 boards running MicroPython
+ENVIRONMENT = "UNDERDASH_PORT"
+_ANSWER_S = 5.0
+
+
+class Board:
+    """An open link to one board that has answered hello. Use as a context manager.
+
+    port: a serial port's name. LinkError if it cannot be opened or no board answers there.
+    """
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+        if not os.path.exists(port) and not port.upper().startswith("COM"):
+            raise UsageError(f"{port}: no such port; plug the board in, or choose another with --port")
+        try:
+            # Opening must not reset the board, and two programs must not share its answers.
+            self._serial = serial.Serial(port, 115200, timeout=0.1, write_timeout=_ANSWER_S, exclusive=True)
+        except (serial.SerialException, OSError, ValueError) as problem:
+            raise LinkError(f"{port}: {_why(problem)}") from None
+        self._pending = b""
+        try:
+            self.hello: dict[str, Any] = self._shake_hands()
+        except BaseException:
+            self._serial.close()
+            raise
+
+    def __enter__(self) -> "Board":
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._serial.close()
+
+    @property
+    def board_id(self) -> str:
+        return str(self.hello["board"])
+
+    def status(self) -> dict[str, Any]:
+        """The present moment, in the console's own integers."""
+        answer: dict[str, Any] = json.loads(self.ask("status", "status"))
+        return answer
+
+    def store(self, settings: dict[str, dict[str, int]]) -> None:
+        """Have the board keep these calibration and threshold values."""
+        self.ask("store " + json.dumps(settings, separators=(",", ":")), "stored")
+
+    def segments(self) -> list[tuple[int, int]]:
+        """[(number, bytes)] of the journal's segments, everything so far committed first."""
+        found = []
+        for body in self._converse("list"):
+            word, *rest = body.split()
+            if word == "segment":
+                found.append((int(rest[0]), int(rest[1])))
+            elif body.startswith("end list"):
+                if int(rest[1]) != len(found):
+                    raise LinkError(f"{self.port}: {rest[1]} segments announced, {len(found)} arrived; try again")
+                return found
+        raise LinkError(f"{self.port}: the list of segments broke off; try again")
+
+    def read(self, segment: int, offset: int, length: int) -> Iterator[bytes]:
+        """Yield a segment's bytes from `offset` on, checked block by block, `length` in all."""
+        block = int(self.hello["block"])
+        end = offset + length
+        while offset < end:
+            wanted = min(-(-(end - offset) // block), 64)
+            for body in self._converse(f"get {segment} {offset} {wanted}"):
+                word, *rest = body.split()
+                if word == "block" and int(rest[1]) == offset:
+                    data = base64.b64decode(rest[2])[: end - offset]
+                    offset += len(data)
+                    yield data
+                elif body.startswith("end get"):
+                    break
+            else:
+                raise LinkError(f"{self.port}: segment {segment} broke off at byte {offset}; pull again to go on")
+
+    def ask(self, request: str, verb: str) -> str:
+        """Send a request and return what follows `verb` in the answer."""
+        for body in self._converse(request):
+            word, _, rest = body.partition(" ")
+            if word == verb:
+                return rest
+        raise LinkError(f"{self.port}: no answer to '{request.split()[0]}' within {_ANSWER_S:g} s")
+
+    # -- inside -------------------------------------------------------------------------------
+
+    def _shake_hands(self) -> dict[str, Any]:
+        for _ in range(3):
+            self._send("hello")  # the first may only end a half line left by whoever was here before
+            for body in self._bodies(2.0):
+                word, _, rest = body.partition(" ")
+                if word == "hello":
+                    answer: dict[str, Any] = json.loads(rest)
+                    return answer
+        raise LinkError(
+            f"{self.port}: no Underdash board answers; is the monitor running? (a board at its prompt does not)"
+        )
+
+    def _send(self, line: str) -> None:
+        try:
+            self._serial.write(b"\n" + line.encode() + b"\n")
+        except (serial.SerialException, OSError) as problem:
+            raise LinkError(f"{self.port}: {_why(problem)}") from None
+
+    def _converse(self, request: str) -> Iterator[str]:
+        self._send(request)
+        for body in self._bodies(_ANSWER_S):
+            if body.startswith("error "):
+                raise LinkError(f"{self.port}: the board refuses: {body[6:]}")
+            if not body.startswith("live "):
+                yield body
+
+    def _bodies(self, patience_s: float) -> Iterator[str]:
+        """Whole, checked reply lines, until none has come for `patience_s`."""
+        deadline = time.monotonic() + patience_s
+        while time.monotonic() < deadline:
+            line, found, rest = self._pending.partition(b"\n")
+            if not found:
+                try:
+                    self._pending += self._serial.read(max(1, self._serial.in_waiting))
+                except (serial.SerialException, OSError) as problem:
+                    raise LinkError(f"{self.port}: {_why(problem)}") from None
+                continue
+            self._pending = rest
+            body, mark, checksum = line.rstrip(b"\r").rpartition(b" ~")
+            if mark and checksum == b"%08x" % binascii.crc32(body):
+                deadline = time.monotonic() + patience_s
+                yield body.decode("ascii", "replace")
+
+
+def _why(problem: Exception) -> str:
+    text = str(problem)
+    if "lock" in text or "busy" in text.lower() or "Resource temporarily unavailable" in text:
+        return "the port is in use by another program; close that program and try again"
+    if "ermission" in text:
+        return "permission denied; your user may need the group that owns serial ports"
+    return f"the link failed ({text}); check the cable and try again"
+
+
+def find(port: str | None = None) -> Board:
+    """The board at `port`, at the port named by UNDERDASH_PORT, or the only one that is plugged in.
+
+    UsageError with the list of candidates if there is none or more than one.
+    """
+    port = port or os.environ.get(ENVIRONMENT)
+    if port:
+        return Board(port)
+    boards: list[Board] = []
+    silent: list[str] = []
+    for info in list_ports.comports():
+        if info.vid == USB_VENDOR:
+            try:
+                boards.append(Board(info.device))
+            except LinkError as problem:
+                silent.append(str(problem))
+    if len(boards) == 1:
+        return boards[0]
+    for board in boards:
+        board.__exit__()
+    if boards:
+        several = ", ".join(f"{board.port} (board {board.board_id})" for board in boards)
+        raise UsageError(f"{len(boards)} boards answer: {several}; choose one with --port")
+    if silent:
+        raise LinkError("; ".join(silent))
+    raise UsageError(f"no board found on USB; plug it in, or name its port with --port or {ENVIRONMENT}")

