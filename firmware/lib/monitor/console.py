@@ -40,7 +40,7 @@ class Console:
         self._live_ms = 0
         self._live_rows = 0
         self.monitor: "Monitor" = None
-        self.heard = False  # a host has spoken since this was last cleared
+        self.heard = False  # a host has spoken
         self.stop = False  # a host asked for the prompt
         self.reload = False  # settings changed: the monitor must be made anew
 

@@ -1,7 +1,7 @@
 """Starts the monitor, keeps it alive, and gets out of the way when asked.
 
 Start window first: a held button, or a host that says `stop`, leaves the board at its prompt
-before the watchdog is armed; a host that says `hello` keeps the window open while it speaks.
+before the watchdog is armed; a host that says `hello` in it gets a few seconds more to say so.
 An unhandled error is recorded and the monitor is made anew. Ctrl-C always ends in the prompt.
 """
 
@@ -45,14 +45,11 @@ def run(board):
 
 def _start_window(console) -> bool:
     """Wait for a host; False if it wants the prompt."""
-    began, length_ms = time.ticks_ms(), START_WINDOW_MS
-    while time.ticks_diff(time.ticks_ms(), began) < length_ms:
+    began = time.ticks_ms()
+    while time.ticks_diff(time.ticks_ms(), began) < (_HEARD_WINDOW_MS if console.heard else START_WINDOW_MS):
         console.poll()
         if console.stop:
             return False
-        if console.heard:
-            console.heard = False
-            began, length_ms = time.ticks_ms(), _HEARD_WINDOW_MS
         time.sleep_ms(_POLL_MS)
     return True
 
