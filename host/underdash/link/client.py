@@ -50,6 +50,18 @@ class Board:
     def board_id(self) -> str:
         return str(self.hello["board"])
 
+    def ready(self, patience_s: float = 15.0) -> None:
+        """Wait until the monitor runs: a board that has just started listens first.
+
+        LinkError if it does not within `patience_s` [s].
+        """
+        deadline = time.monotonic() + patience_s
+        while not self.hello["monitoring"]:
+            if time.monotonic() > deadline:
+                raise LinkError(f"{self.port}: the monitor did not start within {patience_s:g} s; restart the board")
+            time.sleep(0.2)
+            self.hello = json.loads(self.ask("hello", "hello"))
+
     def status(self) -> dict[str, Any]:
         """The present moment, in the console's own integers."""
         answer: dict[str, Any] = json.loads(self.ask("status", "status"))

@@ -28,6 +28,7 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
     byte has arrived and its frames have been checked. `progress(done, total)` counts bytes.
     DataError if the board's segments are not the archive's (a board whose flash was erased).
     """
+    board.ready()
     folder = archive / board.board_id
     with readable(folder):
         folder.mkdir(parents=True, exist_ok=True)
@@ -58,7 +59,7 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
                 part.unlink()
                 raise LinkError(f"{board.port}: segment {number} arrived damaged; pull again")
             part.replace(target)
-    write_whole(folder / "board.json", json.dumps(board.hello, indent=1).encode() + b"\n")
+    write_whole(folder / "board.json", json.dumps(board.hello, indent=1, sort_keys=True).encode() + b"\n")
     return Pulled(folder, total, sum(size for _, size in listed), len(listed))
 
 

@@ -205,10 +205,10 @@ def _marks(axes: Axes, drive: dict[str, Any], span: float) -> None:
             axes.annotate(
                 told,
                 (crank["start_s"], 0.035),
-                (-6 if late else 6, 0),
+                (-5 if late else 5, 4),
                 xycoords=across,
                 textcoords="offset points",
-                va="center",
+                va="bottom",
                 ha="right" if late else "left",
                 fontsize=6.5,
             )

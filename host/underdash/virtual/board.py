@@ -32,7 +32,7 @@ from underdash.virtual.signal_file import Converter
 
 FLASH_BLOCKS = 352  # of 4 KiB: what MicroPython leaves for files on a board with 2 MB of flash
 _HEAP = "512K"  # the chip has about 240 KiB; pointers here are twice as wide
-_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END = 1, 2, 3
+_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC = 1, 2, 3, 4
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,9 @@ class VirtualBoard:
         self.display = DisplayModel()
         self.resets: list[Reset] = []
         self.signal_ended = threading.Event()
+        # When the file system last finished a commit [s]: the firmware has gone on since.
+        self.committed_s = 0.0
+        self._syncing_s = 0.0
         self.on_time: Callable[[float], None] = lambda seconds: None
         self._snapshots: list[tuple[float, str]] = []
         self.pictures: dict[str, NDArray[np.bool_]] = {}
@@ -128,6 +131,7 @@ class VirtualBoard:
         }
         self._run["flash"] = str(self._flash.resolve())
         self.signal_ended.clear()
+        self.committed_s = self._syncing_s = 0.0
         trace = self.folder / "trace"
         trace.unlink(missing_ok=True)
         os.mkfifo(trace)
@@ -205,7 +209,7 @@ class VirtualBoard:
             watch.register(source, selectors.EVENT_READ)
         while not self._unplugged.is_set():
             for key, _ in watch.select(timeout=0.05):
-                data = os.read(key.fd, 65536) if key.fd != self._host_end else _read_host(key.fd)
+                data = _read(key.fd)
                 if key.fd == self._trace:
                     self._take_notes(data)
                 elif key.fd == self._chip_end:
@@ -252,12 +256,15 @@ class VirtualBoard:
             while self._snapshots and self._snapshots[0][0] <= seconds:
                 self.pictures[self._snapshots.pop(0)[1]] = self.display.picture()
             if kind == _NOTE_I2C:
+                self.committed_s = max(self.committed_s, self._syncing_s)
                 self.display.write(payload[1:])
                 self.on_time(seconds)
             elif kind == _NOTE_RESET:
                 self.resets.append(Reset(seconds, payload.decode()))
             elif kind == _NOTE_SIGNAL_END:
                 self.signal_ended.set()
+            elif kind == _NOTE_SYNC:
+                self._syncing_s = seconds
         self._notes = notes[at:]
 
 
@@ -267,7 +274,8 @@ def _control_terminal() -> None:
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
-def _read_host(end: int) -> bytes:
+def _read(end: int) -> bytes:
+    """What there is; a trace whose writer has just changed may be readable and yet have nothing."""
     try:
         return os.read(end, 65536)
     except BlockingIOError:

@@ -39,6 +39,8 @@ class _Flash:
             return self._blocks
         if request == 5:
             return _BLOCK
+        if request == 3:
+            machine._note(machine._NOTE_SYNC)
         if request == 6:
             self._file.seek(argument * _BLOCK)
             self._file.write(self._erased)

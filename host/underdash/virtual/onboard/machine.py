@@ -26,6 +26,8 @@ def _open(settings):
 
 def _note(kind, payload=b""):
     """Append a record to the trace: kind, time [ms], length, payload."""
+    if _trace is None:  # the flash is being made; nothing has started yet
+        return
     _trace.write(struct.pack("<BIH", kind, pace.now_us() // 1000, len(payload)))
     if payload:
         _trace.write(payload)
@@ -34,6 +36,7 @@ def _note(kind, payload=b""):
 _NOTE_I2C = 1
 _NOTE_RESET = 2
 _NOTE_SIGNAL_END = 3
+_NOTE_SYNC = 4
 
 
 class _Signal:
