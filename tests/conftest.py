@@ -1,0 +1,77 @@
+"""What several tests need: a short drive for the board's pins, and the means to look at its flash."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from littlefs import LittleFS, UserContext
+
+from chargecore import calibration, thresholds
+from underdash.virtual.bench import settings_file
+from underdash.virtual.board import FLASH_BLOCKS, VirtualBoard
+from underdash.virtual.signal_file import Converter, FrontEnd, write_signal
+
+# A converter without faults, so that nominal calibration is right and the rows can be foretold.
+PLAIN = Converter(offset=0.0, wide_codes=(), noise_rms=0.5)
+
+
+def clamp_settings() -> str:
+    """The board's settings file for nominal calibration with a clamp fitted."""
+    cal = calibration.Calibration()
+    cal.clamp_fitted = 1
+    return settings_file(cal, thresholds.Thresholds())
+
+
+def short_drive() -> tuple[np.ndarray, np.ndarray]:
+    """(volts, amps) every 20 ms for 300 s: rest, crank at 40 s, charging, a deficit from 120 to
+    200 s, charging, key off at 250 s."""
+    t = np.arange(0.0, 300.0, 0.02)
+    volts = np.select(
+        [t < 40, t < 41, t < 120, t < 200, t < 250], [12.6, 10.4, 14.0, 12.4, 14.0], 12.9 - (t - 250) * 0.002
+    )
+    amps = np.select([t < 40, t < 41, t < 120, t < 200, t < 250], [0.0, -120.0, 4.0, -15.0, 6.0], 0.0)
+    running = (t > 40) & (t < 250)
+    noise = np.random.default_rng(7).normal(0.0, 1.0, len(t))
+    return volts + noise * np.where(running, 0.012, 0.0003), amps + noise * np.where(running, 0.1, 0.01)
+
+
+@pytest.fixture(scope="session")
+def drive_signal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A signal file of `short_drive`."""
+    path = tmp_path_factory.mktemp("signal") / "short.signal"
+    clamp_span = 65520 * calibration.NOMINAL_CLAMP_GAIN_UA / 1e6
+    write_signal(path, FrontEnd(clamp_span=clamp_span).fractions(*short_drive()), period_ms=20)
+    return path
+
+
+@pytest.fixture
+def board(tmp_path: Path) -> Iterator[VirtualBoard]:
+    """A virtual board, switched off, with a clamp."""
+    with VirtualBoard(tmp_path / "board", settings=clamp_settings(), converter=PLAIN) as virtual:
+        yield virtual
+
+
+def read_flash(folder: Path) -> dict[str, bytes]:
+    """The journal's segments in a switched-off board's flash, read by an independent littlefs."""
+    image = (folder / "flash.img").read_bytes()
+    context = UserContext(buffsize=len(image))
+    context.buffer[:] = image
+    # mount=False: the constructor's own mounting would format what it cannot mount.
+    files = LittleFS(context=context, block_size=4096, block_count=FLASH_BLOCKS, prog_size=256, mount=False)
+    files.mount()
+    found = {}
+    for name in sorted(files.listdir("/journal")):
+        with files.open(f"/journal/{name}", "rb") as file:
+            found[name] = file.read()
+    return found
+
+
+def measured_data(name: str) -> Path:
+    """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder."""
+    root = Path(os.environ.get("UNDERDASH_DATA", Path(__file__).resolve().parents[2] / "shared" / "data"))
+    folder = root / name
+    if not folder.is_dir():
+        pytest.skip(f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it")
+    return folder
