@@ -46,6 +46,7 @@ _CRANK_LONGEST_MS = const(30000)  # no starter runs longer: the battery is flat
 _STARTED_MS = const(10000)  # alive this long after a crank: the engine runs, whatever the volts
 _RUNNING_MS = const(60000)  # the same with no crank seen, as after a restart on the road
 _LOW_REST_MS = const(60000)
+_SAME_LEVEL_MV = const(30)  # volts this near the row before are what they were
 _TIMER_TOP = const(1 << 24)
 
 
@@ -96,6 +97,7 @@ class Engine:
         self._running = self._started = self._flat = 0
         self._quiet_ms = self._alive_ms = self._blind_ms = self._contra_ms = 0
         self._crank_ms = self._crank_clear_ms = self._low_rest_ms = 0
+        self._partial = 0
         self._forget_dwells()
 
     # -- the row ------------------------------------------------------------------------------
@@ -218,17 +220,21 @@ class Engine:
         if has_clamp:
             dead_ma = th.clamp_dead_ma
             discharge = clamp_ma < -(dead_ma // 2 if state == DISCHARGING else dead_ma)
+            counts = not (discharge and self._begins_inside(high_mv))
+            if not discharge:
+                self._partial = 0
         else:
             limit_mv = th.discharging_mv + (band_mv if state == DISCHARGING else 0)
             # The highest sample too: a second that merely contains a dip is no low second.
             discharge = running and bus_mv < limit_mv and high_mv < limit_mv + band_mv
+            counts = alive or not discharge
         limit_mv = th.marginal_mv + (band_mv if state == MARGINAL or state == DISCHARGING else 0)
         low = bus_mv < limit_mv
         good = not (over or discharge or low)
 
         self._over.run(over, t_ms, dt_ms)
         # Low volts that do not move may be a parked car: they neither add to a dwell nor end it.
-        if has_clamp or alive or not discharge:
+        if counts:
             self._discharge.run(discharge, t_ms, dt_ms)
         if alive or not low:
             self._marginal.run(running and low, t_ms, dt_ms)
@@ -256,6 +262,14 @@ class Engine:
         elif self._good.ms >= (th.clear_ms if state == MARGINAL else th.charging_ms):
             self._running = 1
             self._become(CHARGING, self._good.since_ms)
+
+    def _begins_inside(self, high_mv) -> bool:
+        """True for a first row of discharge that still holds a sample of the volts before it: the
+        mean current of a second says nothing of how much of that second was discharge."""
+        if self._discharge.ms or self._partial or self._previous_mv == ABSENT:
+            return False
+        self._partial = 1 if high_mv > self._previous_mv - _SAME_LEVEL_MV else 0
+        return bool(self._partial)
 
     def _infer_running(self, state, alive, dt_ms):
         """Charging volts prove a running engine; so does one that stays alive after a crank."""
@@ -333,7 +347,7 @@ FIELDS = (
     "_crank_last_mv", "_crank_before_mv",
     "_seen", "_last_ms", "_previous_mv", "_before_mv", "_agreed_mv",
     "_running", "_started", "_flat", "_quiet_ms", "_alive_ms", "_blind_ms", "_contra_ms",
-    "_crank_ms", "_crank_clear_ms", "_low_rest_ms",
+    "_crank_ms", "_crank_clear_ms", "_low_rest_ms", "_partial",
     "_over.ms", "_over.since_ms", "_discharge.ms", "_discharge.since_ms",
     "_marginal.ms", "_marginal.since_ms", "_good.ms", "_good.since_ms",
     "_clear.ms", "_clear.since_ms",
