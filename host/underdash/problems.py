@@ -34,7 +34,7 @@ def readable(path: Path) -> Iterator[None]:
         raise UsageError(f"{path}: no such file or folder; check the name") from None
     except IsADirectoryError:
         raise UsageError(f"{path}: is a folder; name a file in it") from None
-    except NotADirectoryError:
+    except (NotADirectoryError, FileExistsError):
         raise UsageError(f"{path}: part of this name is a file, not a folder; choose another place") from None
     except PermissionError:
         raise UnderdashError(f"{path}: permission denied; check who owns it, or choose another place") from None

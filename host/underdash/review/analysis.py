@@ -124,8 +124,8 @@ def _episodes(awake: Rows) -> list[dict[str, Any]]:
             "length_s": round(end_s - start_s, 3),
             "shown_s": round(float(awake.t_s[start]), 3),
             "lowest_volts": _least(awake.low[inside]),
-            "highest_volts": round(float(np.nanmax(awake.high[inside])), 3),
-            "mean_volts": round(float(np.nanmean(volts)), 3),
+            "highest_volts": _least(-awake.high[inside], sign=-1),
+            "mean_volts": round(float(np.nanmean(volts)), 3) if np.isfinite(volts).any() else None,
             "mean_amps": round(float(np.nanmean(amps)), 2) if clamp else None,
             "charge_ah": round(float(np.nansum(amps * step_s) / 3600), 3) if clamp else None,
         })  # fmt: skip
@@ -146,5 +146,6 @@ def _held(low: Any) -> float | None:
     return _least(np.max([low[:-2], low[1:-1], low[2:]], axis=0))
 
 
-def _least(values: Any) -> float | None:
-    return round(float(np.nanmin(values)), 3) if np.isfinite(values).any() else None
+def _least(values: Any, sign: int = 1) -> float | None:
+    """Least of what was measured, times `sign`; None if nothing was (NaN is no JSON)."""
+    return round(sign * float(np.nanmin(values)), 3) if np.isfinite(values).any() else None
