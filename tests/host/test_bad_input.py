@@ -26,7 +26,7 @@ def run(*words: object, cwd: Path, **environment: str) -> subprocess.CompletedPr
 def refused(done: subprocess.CompletedProcess[str], code: int, *said: str) -> None:
     """One line that says each of `said`, on standard error, and nothing on standard output."""
     assert done.returncode == code, done.stderr
-    lines = [line for line in done.stderr.splitlines() if line and not line.startswith("  pull")]
+    lines = [line for line in done.stderr.splitlines() if line and not line.startswith("  ")]  # progress is indented
     assert len(lines) == 1, done.stderr
     assert "Traceback" not in done.stderr
     for words in said:
@@ -83,6 +83,14 @@ def test_missing_folder_file_and_wrong_option(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text("t_s,volts\n0,12.6\n")
     refused(run("review", "log.csv", "--column", "speed=rpm", cwd=tmp_path), 2, "t_s=NAME")
     refused(run("review", "log.csv", "--html", "log.csv/out.html", cwd=tmp_path), 2, "is a file, not a folder")
+
+
+def test_places_that_cannot_be_written_or_read(tmp_path: Path) -> None:
+    # /proc refuses new files to everyone, root included; /proc/self/mem refuses to be read.
+    (tmp_path / "log.csv").write_text("t_s,volts\n0,12.6\n")
+    refused(run("review", "log.csv", "--html", "/proc/underdash/page.html", cwd=tmp_path), 2, "/proc/underdash")
+    refused(run("review", "/proc/self/mem", cwd=tmp_path), 1, "/proc/self/mem")
+    refused(run("drive", "--out", "/proc/underdash/drive.csv", cwd=tmp_path), 2, "/proc/underdash")
 
 
 def test_foreign_and_damaged_segments(tmp_path: Path, segment: bytes) -> None:

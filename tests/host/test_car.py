@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.interpolate import PchipInterpolator
 
 from underdash.car.alternator import Alternator, monotone
 from underdash.car.battery import Battery, BatteryState, rested_volts
@@ -134,11 +135,10 @@ def test_output_meets_the_published_curve(rpm: int, hot: bool, amps: int) -> Non
 
 
 def test_monotone_is_scipys_pchip() -> None:
-    interpolate = pytest.importorskip("scipy.interpolate")
     x, at = np.array([0.0, 1.0, 2.5, 6.0, 7.0]), np.linspace(0.0, 7.0, 301)
     for y in ([0.0, 3.0, 3.5, 9.0, 9.1], [0.0, 5.0, 1.0, 1.0, 4.0], [5.0, 4.9, 1.0, 0.5, -8.0]):
         ours = monotone(x, np.array(y), at)
-        np.testing.assert_allclose(ours, interpolate.PchipInterpolator(x, y)(at), atol=1e-12)
+        np.testing.assert_allclose(ours, PchipInterpolator(x, y)(at), atol=1e-12)
 
 
 @given(st.floats(0.0, 8000.0), st.floats(0.0, 8000.0), st.booleans())

@@ -170,3 +170,39 @@ def test_a_port_nobody_reads_does_not_stop_the_monitor(board: VirtualBoard, driv
     os.write(end, b"live on\n")
     board.wait_for_end(60.0)
     os.close(end)
+
+
+def test_a_host_that_reads_slowly_loses_nothing(board: VirtualBoard, drive_signal: Path) -> None:
+    board.start(drive_signal, fast=True)
+    board.wait_for_end(60.0)
+    with Board(board.port) as link:
+        link.ready()
+        ((number, size),) = link.segments()
+        quick = b"".join(link.read(number, 0, size))
+        slow = b""
+        for data in link.read(number, 0, size):
+            time.sleep(0.15)
+            slow += data
+    assert slow == quick
+    assert len(quick) == size
+
+
+def test_bytes_lost_on_the_wire_are_asked_for_again(board: VirtualBoard, drive_signal: Path) -> None:
+    board.start(drive_signal, fast=True)
+    board.wait_for_end(60.0)
+    with Board(board.port) as link:
+        link.ready()
+        ((number, size),) = link.segments()
+        whole = b"".join(link.read(number, 0, size))
+        read, spoilt = link._serial.read, []
+
+        def spoil(count: int) -> bytes:
+            data = read(count)
+            if len(spoilt) < 2 and len(data) > 300:
+                spoilt.append(len(data))
+                data = data[:100] + b"#" + data[101:]
+            return data
+
+        link._serial.read = spoil
+        assert b"".join(link.read(number, 0, size)) == whole
+        assert spoilt

@@ -88,7 +88,9 @@ class Board:
         """Yield a segment's bytes from `offset` on, checked block by block, `length` in all."""
         block = int(self.hello["block"])
         end = offset + length
+        fruitless = 0
         while offset < end:
+            began = offset
             wanted = min(-(-(end - offset) // block), 64)
             for body in self._converse(f"get {segment} {offset} {wanted}"):
                 word, *rest = body.split()
@@ -98,7 +100,9 @@ class Board:
                     yield data
                 elif body.startswith("end get"):
                     break
-            else:
+            # What was lost on the wire is asked for again, from the first byte that is missing.
+            fruitless = fruitless + 1 if offset == began else 0
+            if fruitless == 3:
                 raise LinkError(f"{self.port}: segment {segment} broke off at byte {offset}; pull again to go on")
 
     def ask(self, request: str, verb: str) -> str:

@@ -17,6 +17,7 @@ import sys
 import sysconfig
 import termios
 import threading
+import time
 import tty
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -32,6 +33,7 @@ from underdash.virtual.signal_file import Converter
 
 FLASH_BLOCKS = 352  # of 4 KiB: what MicroPython leaves for files on a board with 2 MB of flash
 _HEAP = "512K"  # the chip has about 240 KiB; pointers here are twice as wide
+_USB_PATIENCE_S = 0.5
 _NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC = 1, 2, 3, 4
 
 
@@ -86,6 +88,8 @@ class VirtualBoard:
         self._unplugged = threading.Event()
         self._raw_prompt = False
         self._notes = b""
+        self._outbound = b""  # on its way to the host
+        self._taken = 0.0
         folder.mkdir(parents=True, exist_ok=True)
         self._flash = folder / "flash.img"
         (folder / "converter.tbl").write_bytes((converter or Converter()).table())
@@ -208,23 +212,34 @@ class VirtualBoard:
         for source in (self._chip_end, self._host_end, self._trace):
             watch.register(source, selectors.EVENT_READ)
         while not self._unplugged.is_set():
-            for key, _ in watch.select(timeout=0.05):
-                data = _read(key.fd)
+            # Until the host has taken what waits for it, the board must wait with more.
+            ready = watch.select(timeout=0.002 if self._outbound else 0.05)
+            self._to_host()
+            for key, _ in ready:
                 if key.fd == self._trace:
-                    self._take_notes(data)
-                elif key.fd == self._chip_end:
-                    self._to_host(data)
-                else:
+                    self._take_notes(_read(key.fd))
+                elif key.fd == self._host_end:
+                    data = _read(key.fd)
                     self._watch_prompt(data)
                     os.write(self._chip_end, data)
+                elif not self._outbound:
+                    self._to_host(_read(key.fd))
             if self._process and self._process.poll() is not None and not self._unplugged.is_set():
                 self._restart(self._process.returncode)
         watch.close()
 
-    def _to_host(self, data: bytes) -> None:
-        """Pass on what fits; like a USB port nobody reads, drop the rest."""
+    def _to_host(self, data: bytes = b"") -> None:
+        """Pass on what the host takes; what it has not taken for half a second is dropped, as by
+        the board's own USB port when nobody reads."""
+        if not self._outbound:
+            self._taken = time.monotonic()
+        self._outbound += data
         with contextlib.suppress(BlockingIOError):
-            os.write(self._host_end, data)
+            if self._outbound:
+                self._outbound = self._outbound[os.write(self._host_end, self._outbound) :]
+                self._taken = time.monotonic()
+        if time.monotonic() - self._taken > _USB_PATIENCE_S:
+            self._outbound = b""
 
     def _watch_prompt(self, data: bytes) -> None:
         for byte in data:
