@@ -42,9 +42,9 @@ journal.close()
 
 segments = journal.segments()
 expected = None
-for number, size in segments:
-    with open("/flash/journal/%08d.seg" % number, "rb") as file:
-        for kind, payload, _ in frames.scan(file.read()):
+for number, _ in segments:
+    with open(f"/flash/journal/{number:08d}.seg", "rb") as file:
+        for kind, payload, _at in frames.scan(file.read()):
             if kind == frames.HEADER:
                 header = frames.decode_header(payload)
                 if expected is None:
