@@ -1,123 +1,307 @@
 """What the engine promises: real deficits within 6 s, and nothing from what is none."""
 
+from collections.abc import Callable
+from itertools import pairwise
+
 import pytest
+import vectors
 
-from chargecore import engine, thresholds
-from chargecore.units import ABSENT
+from chargecore import calibration, engine, thresholds
+from chargecore.frames import round_clamp
+from chargecore.units import ABSENT, TICKS_MASK
 
-RUNNING = 14000
+RUNNING_MV = 14000
+Signal = Callable[[int], tuple[int, int]]
 
 
 class Car:
-    """Rows of one second, cut at any phase out of a signal given in milliseconds."""
+    """Rows for an engine, and what it said to each."""
 
     def __init__(self, phase_ms: int = 0) -> None:
         self.engine = engine.Engine(thresholds.Thresholds())
-        self.phase_ms = phase_ms
-        self.seen: list[tuple[int, int, int]] = []
+        self.now_ms = phase_ms
+        self.seen: list[tuple[int, int, int]] = []  # t_ms, state, warnings
 
-    def run(self, until_ms: int, signal) -> None:
-        """signal(t_ms) -> (bus_mv, clamp_ma), sampled ten times a second, noise added."""
-        start = self.seen[-1][0] if self.seen else self.phase_ms
-        for end in range(start + 1000, until_ms + 1, 1000):
-            samples = [signal(t) for t in range(end - 900, end + 1, 100)]
+    def step(self, dt_ms: int, low_mv: int, bus_mv: int, high_mv: int, clamp_ma: int = ABSENT) -> None:
+        self.now_ms += dt_ms
+        state = self.engine.step(self.now_ms & TICKS_MASK, low_mv, bus_mv, high_mv, round_clamp(clamp_ma))
+        self.seen.append((self.now_ms, state, self.engine.warnings))
+
+    def follow(self, until_ms: int, signal: Signal) -> None:
+        """signal(t_ms) -> (bus_mv, clamp_ma), sampled ten times a second, ripple added."""
+        while self.now_ms + 1000 <= until_ms:
+            samples = [signal(self.now_ms + t_ms) for t_ms in range(100, 1001, 100)]
             volts = [bus + (20 if index % 2 else -20) for index, (bus, _) in enumerate(samples)]
             amps = [clamp for _, clamp in samples]
-            mean_amps = ABSENT if ABSENT in amps else sum(amps) // 10
-            state = self.engine.step(end, min(volts), sum(volts) // 10, max(volts), mean_amps)
-            self.seen.append((end, state, self.engine.warnings))
+            mean_ma = ABSENT if ABSENT in amps else sum(amps) // 10
+            self.step(1000, min(volts), sum(volts) // 10, max(volts), mean_ma)
+
+    def still(self, seconds: int, bus_mv: int, clamp_ma: int = ABSENT) -> None:
+        """A parked car: rows whose volts do not move."""
+        for _ in range(seconds):
+            self.step(1000, bus_mv - 1, bus_mv, bus_mv + 1, clamp_ma)
+
+    def alive(self, seconds: int, bus_mv: int, clamp_ma: int = ABSENT) -> None:
+        """A running engine: rows with its ripple."""
+        for second in range(seconds):
+            self.step(1000, bus_mv - 40, bus_mv + second % 3 * 10, bus_mv + 60, clamp_ma)
+
+    def crank(self, tenths: int, bus_mv: int, clamp_ma: int = ABSENT) -> None:
+        for _ in range(tenths):
+            self.step(100, bus_mv, bus_mv, bus_mv, clamp_ma)
 
     def first(self, state: int) -> int:
-        return next(t for t, seen, _ in self.seen if seen == state)
+        return next(t_ms for t_ms, seen, _ in self.seen if seen == state)
 
     def states(self) -> set[int]:
         return {state for _, state, _ in self.seen}
 
+    def warned(self) -> int:
+        """Every warning there ever was."""
+        every = 0
+        for _, _, warnings in self.seen:
+            every |= warnings
+        return every
 
-@pytest.mark.parametrize("phase_ms", range(0, 1000, 100))
-@pytest.mark.parametrize("clamp", [True, False])
-def test_a_deficit_is_shown_within_six_seconds(phase_ms: int, clamp: bool) -> None:
+    def verdict(self) -> tuple[int, int]:
+        return self.engine.state, self.engine.warnings
+
+
+def change(at_ms: int, until_ms: int, bus_mv: int, clamp_ma: int | None) -> Signal:
+    """A running car that shows other volts and amps after at_ms, up to until_ms."""
+
+    def signal(t_ms: int) -> tuple[int, int]:
+        changed = at_ms < t_ms <= until_ms
+        amps = ABSENT if clamp_ma is None else clamp_ma if changed else 3000
+        return bus_mv if changed else RUNNING_MV, amps
+
+    return signal
+
+
+@pytest.mark.parametrize("phase_ms", range(0, 1000, 20))
+@pytest.mark.parametrize(
+    ("bus_mv", "clamp_ma"), [(12500, None), (12900, None), (12500, -9000), (13300, -9000), (12900, -2000)]
+)
+def test_a_deficit_is_shown_within_six_seconds(phase_ms: int, bus_mv: int, clamp_ma: int | None) -> None:
     car = Car(phase_ms)
-    onset = 60000
-    car.run(90000, lambda t: (RUNNING if t <= onset else 12500, ABSENT if not clamp else 3000 if t <= onset else -9000))
-    assert onset < car.first(engine.DISCHARGING) <= onset + 6000
-    assert abs(car.engine.since_ms - onset) <= 1000
+    onset_ms = 60000
+    car.follow(90000, change(onset_ms, 90000, bus_mv, clamp_ma))
+    assert onset_ms < car.first(engine.DISCHARGING) <= onset_ms + 6000
+    assert abs(car.engine.since_ms - onset_ms) <= 1000
+    assert car.verdict() == (engine.DISCHARGING, engine.WARN_DISCHARGING)
 
 
-@pytest.mark.parametrize("phase_ms", range(0, 1000, 100))
+@pytest.mark.parametrize("phase_ms", range(0, 1000, 20))
 @pytest.mark.parametrize(
     ("length_ms", "bus_mv"), [(500, 11800), (1000, 12000), (3000, 12800), (4000, 12900), (4000, 12500)]
 )
 def test_an_inrush_or_a_blip_never_raises_it(phase_ms: int, length_ms: int, bus_mv: int) -> None:
-    for clamp_ma in (ABSENT, -20000):
+    for clamp_ma in (None, -20000):
         car = Car(phase_ms)
-        car.run(
-            120000,
-            lambda t, c=clamp_ma: (
-                (bus_mv, c) if 60000 < t <= 60000 + length_ms else (RUNNING, ABSENT if c == ABSENT else 3000)
-            ),
-        )
+        car.follow(120000, change(60000, 60000 + length_ms, bus_mv, clamp_ma))
         assert car.states() == {engine.UNKNOWN, engine.CHARGING}
+        assert car.warned() == 0
 
 
-def test_key_off_is_rest_not_a_deficit_even_without_a_clamp() -> None:
-    judge = engine.Engine(thresholds.Thresholds())
-    seen = set()
-    for second in range(60):
-        judge.step(second * 1000, 13960, 14000 + second % 2 * 30, 14050, ABSENT)
-    for second in range(60, 400):
-        volts = 12700 + 450 * 40 // (second - 20)  # surface charge, decaying, as still as a parked car
-        seen.add(judge.step(second * 1000, volts - 1, volts, volts + 1, ABSENT))
-    assert seen == {engine.CHARGING, engine.REST}
+@pytest.mark.parametrize("clamp", [True, False])
+@pytest.mark.parametrize("tenths", [3, 10, 40, 200])
+@pytest.mark.parametrize("recovery_s", [0, 2, 4])
+def test_a_crank_never_raises_it(clamp: bool, tenths: int, recovery_s: int) -> None:
+    car = Car()
+    car.still(40, 12600, 0 if clamp else ABSENT)
+    car.crank(1, 8800, -200000 if clamp else ABSENT)
+    car.crank(tenths, 10300, -90000 if clamp else ABSENT)
+    assert car.engine.state == engine.CRANK
+    assert (car.engine.crank_low_mv, car.engine.crank_held_mv) == (8800, 10300)
+    car.alive(recovery_s, 12700, -3000 if clamp else ABSENT)
+    car.alive(60, RUNNING_MV, 6000 if clamp else ABSENT)
+    assert car.states() == {engine.UNKNOWN, engine.REST, engine.CRANK, engine.CHARGING}
+    assert car.engine.state == engine.CHARGING
+    assert car.warned() == 0
+
+
+@pytest.mark.parametrize("surface_mv", [450, 900])
+def test_key_off_is_rest_not_a_deficit_even_without_a_clamp(surface_mv: int) -> None:
+    car = Car()
+    car.alive(60, RUNNING_MV)
+    for second in range(400):  # surface charge, decaying, as still as a parked car
+        volts = 12700 + surface_mv * 40 // (second + 40)
+        car.step(1000, volts - 1, volts, volts + 1)
+    assert car.states() == {engine.UNKNOWN, engine.CHARGING, engine.REST}
+    assert car.verdict() == (engine.REST, 0)
+    assert car.warned() == 0
 
 
 def test_a_clamp_the_wrong_way_round_is_a_sensor_warning_not_a_verdict() -> None:
     car = Car()
-    car.run(300000, lambda t: (14200, 2000 if t < 20000 else -10000))
+    car.follow(300000, lambda t_ms: (14200, 2000 if t_ms < 20000 else -10000))
     assert engine.DISCHARGING not in car.states()
-    warned = next(t for t, _, warnings in car.seen if warnings & engine.WARN_SENSOR)
+    warned = next(t_ms for t_ms, _, warnings in car.seen if warnings & engine.WARN_SENSOR)
     assert 79000 <= warned <= 82000
-    assert car.seen[-1][1] == engine.UNKNOWN
+    assert car.verdict() == (engine.UNKNOWN, engine.WARN_SENSOR)
+
+
+def test_nor_is_it_one_while_the_set_point_falls_as_the_regulator_warms() -> None:
+    car = Car()
+    car.alive(20, 14200, 500)
+    for fallen_mv in range(600):
+        car.alive(1, 14200 - fallen_mv, -10000)
+    assert engine.DISCHARGING not in car.states()
+    assert car.warned() == engine.WARN_SENSOR
+
+
+def test_current_into_an_empty_battery_or_no_volts_at_all_are_sensor_warnings_too() -> None:
+    car = Car()
+    car.alive(61, 11700, 8000)
+    assert car.verdict() == (engine.UNKNOWN, engine.WARN_SENSOR)
+    car = Car()
+    car.alive(10, RUNNING_MV)
+    assert car.engine.state == engine.CHARGING
+    car.step(1000, ABSENT, ABSENT, ABSENT)
+    assert car.verdict() == (engine.UNKNOWN, 0)
+    for _ in range(59):
+        car.step(1000, ABSENT, ABSENT, ABSENT)
+    assert car.verdict() == (engine.UNKNOWN, engine.WARN_SENSOR)
+    car.alive(5, RUNNING_MV)
+    assert car.verdict() == (engine.CHARGING, 0)
 
 
 def test_a_dead_alternator_is_found_from_the_start_on() -> None:
-    judge = engine.Engine(thresholds.Thresholds())
-    t_ms = 0
-    for _ in range(60):
-        t_ms += 1000
-        judge.step(t_ms, 12598, 12600, 12602, ABSENT)
-    assert judge.state == engine.REST
-    for _ in range(10):
-        t_ms += 100
-        judge.step(t_ms, 10300, 10300, 10300, ABSENT)
-    assert judge.state == engine.CRANK
-    began = t_ms
-    while judge.state != engine.DISCHARGING:
-        t_ms += 1000
-        wobble = t_ms // 1000 % 3 * 10
-        judge.step(t_ms, 12240, 12280 + wobble, 12320, ABSENT)
-        assert t_ms - began < 30000
-    assert not judge.warnings & engine.WARN_WEAK_CRANK
-
-
-def test_overcharge_flat_battery_and_weak_crank() -> None:
     car = Car()
-    car.run(60000, lambda t: (15300 if t > 30000 else RUNNING, ABSENT))
-    assert car.seen[-1][1:] == (engine.OVERCHARGE, engine.WARN_OVERCHARGE)
-    flat = engine.Engine(thresholds.Thresholds())
-    warned = 0
-    for index in range(1500):
-        flat.step(index * 100, *([12600] * 3 if index < 20 else [9000] * 3), ABSENT)
-        warned |= flat.warnings
-    assert flat.state == engine.REST, "nobody cranks for half a minute"
-    assert warned & engine.WARN_WEAK_CRANK
-    assert flat.warnings == engine.WARN_LOW_REST
+    car.still(60, 12600)
+    assert car.engine.state == engine.REST
+    car.crank(10, 10300)
+    assert car.engine.state == engine.CRANK
+    began_ms = car.now_ms
+    car.alive(30, 12250)
+    assert car.first(engine.DISCHARGING) - began_ms < 20000
+    assert car.warned() == engine.WARN_DISCHARGING
 
 
-def test_thresholds_out_of_order_are_refused_in_one_line() -> None:
-    good = vars(thresholds.Thresholds())
-    assert thresholds.check(good) == ""
-    for change in ({"marginal_mv": 12900}, {"hysteresis_mv": 400}, {"rest_ms": 1}, {"healthy_mv": None}):
-        problem = thresholds.check({**good, **change})
-        assert problem
-        assert "\n" not in problem
+def test_marginal_has_its_dwell_and_its_way_back() -> None:
+    car = Car()
+    car.alive(20, RUNNING_MV)
+    car.alive(9, 13100)
+    assert car.engine.state == engine.CHARGING
+    car.alive(1, 13100)
+    assert car.verdict() == (engine.MARGINAL, engine.WARN_MARGINAL)
+    car.alive(30, 13260)  # inside the hysteresis
+    assert car.engine.state == engine.MARGINAL
+    car.alive(5, 13350)
+    assert car.verdict() == (engine.CHARGING, 0)
+
+
+def test_overcharge_is_raised_after_its_dwell_and_left_below_its_hysteresis() -> None:
+    car = Car()
+    car.alive(20, RUNNING_MV)
+    car.alive(4, 15200)
+    assert car.engine.state == engine.CHARGING
+    car.alive(1, 15200)
+    assert car.verdict() == (engine.OVERCHARGE, engine.WARN_OVERCHARGE)
+    car.alive(30, 14940)
+    assert car.engine.state == engine.OVERCHARGE
+    car.alive(5, 14700)
+    assert car.verdict() == (engine.CHARGING, 0)
+
+
+def test_a_crank_that_the_battery_does_not_hold_is_weak_until_the_car_is_parked() -> None:
+    car = Car()
+    car.still(40, 12600)
+    car.crank(1, 9000)  # the inrush alone says nothing
+    car.crank(10, 9700)
+    car.alive(10, RUNNING_MV)
+    assert car.warned() == 0
+    car.still(40, 12600)
+    car.crank(10, 9500)
+    car.alive(10, RUNNING_MV)
+    assert car.verdict() == (engine.CHARGING, engine.WARN_WEAK_CRANK)
+    car.still(40, 12600)
+    assert car.verdict() == (engine.REST, 0)
+
+
+def test_a_crank_that_never_ends_is_a_flat_battery() -> None:
+    car = Car()
+    car.still(30, 12600)
+    car.crank(301, 9000)
+    assert car.verdict() == (engine.UNKNOWN, engine.WARN_WEAK_CRANK), "nobody cranks for half a minute"
+    car.still(100, 9000)
+    assert car.verdict() == (engine.REST, engine.WARN_LOW_REST)
+    assert [state for _, state, _ in car.seen].count(engine.CRANK) == 300, "there was a second crank"
+
+
+@pytest.mark.parametrize("name", vectors.NAMES)
+def test_an_engine_restored_at_any_row_goes_on_as_if_nothing_had_been(name: str) -> None:
+    rows, clock_ms = vectors.one(name)
+    whole = engine.Engine(thresholds.Thresholds())
+    again = engine.Engine(whole.thresholds)
+    for dt_ms, low_mv, bus_mv, high_mv, clamp_ma in rows:
+        clock_ms = (clock_ms + dt_ms) & TICKS_MASK
+        again.reset()
+        again.restore(whole.snapshot())
+        row = (clock_ms, low_mv, bus_mv, high_mv, round_clamp(clamp_ma))
+        assert again.step(*row) == whole.step(*row)
+        # Whatever an engine keeps, the snapshot keeps.
+        for field, value in vars(whole).items():
+            kept = getattr(again, field)
+            assert vars(kept) == vars(value) if isinstance(value, engine.Dwell) else kept == value, field
+
+
+def test_rows_missing_for_more_than_ten_seconds_leave_nothing_learnt() -> None:
+    for hole_ms, state in ((10000, engine.CHARGING), (10001, engine.UNKNOWN)):
+        car = Car()
+        car.alive(20, RUNNING_MV)
+        car.step(hole_ms, RUNNING_MV - 40, RUNNING_MV, RUNNING_MV + 40)
+        assert car.engine.state == state
+
+
+LIMITS = vars(thresholds.Thresholds())
+LINES = vars(calibration.Calibration())
+LADDER = ("empty_mv", "low_rest_mv", "discharging_mv", "marginal_mv", "healthy_mv", "overcharge_mv")
+
+
+def assert_one_line(problem: str, *names: str) -> None:
+    assert problem
+    assert "\n" not in problem
+    for name in names:
+        assert name in problem
+
+
+def test_what_the_checks_accept() -> None:
+    assert thresholds.check(LIMITS) == ""
+    assert calibration.check(LINES) == ""
+
+
+@pytest.mark.parametrize(("below", "above"), list(pairwise(LADDER)))
+def test_thresholds_out_of_order_are_refused_in_one_line(below: str, above: str) -> None:
+    # The upper limit, lowered until the hysteresis of the lower one just reaches it.
+    reached = {**LIMITS, above: LIMITS[below] + LIMITS["hysteresis_mv"]}
+    lowest = {name: lowest for name, _, lowest, _ in thresholds.FIELDS}[above]
+    if reached[above] >= lowest:
+        assert_one_line(thresholds.check(reached), below, above, str(reached[above]))
+    else:  # ranges that do not meet: the limit's own range refuses it
+        assert_one_line(thresholds.check(reached), above)
+    assert_one_line(thresholds.check({**LIMITS, "hysteresis_mv": 400}), "hysteresis")
+
+
+def test_a_weak_crank_must_lie_below_a_crank() -> None:
+    limits = {**LIMITS, "weak_crank_mv": 10500, "crank_mv": 10500}
+    assert_one_line(thresholds.check(limits), "weak_crank_mv", "crank_mv")
+
+
+@pytest.mark.parametrize(
+    ("check", "good", "bounds"),
+    [
+        (thresholds.check, LIMITS, [(name, *bounds) for name, _, *bounds in thresholds.FIELDS]),
+        (calibration.check, LINES, list(calibration.FIELDS)),
+    ],
+    ids=["thresholds", "calibration"],
+)
+def test_values_outside_their_range_are_refused_by_name(check, good: dict, bounds: list) -> None:
+    for name, lowest, highest in bounds:
+        for value in (lowest - 1, highest + 1, None, 0.5, "1"):
+            assert_one_line(check({**good, name: value}), name)
+        assert_one_line(check({key: value for key, value in good.items() if key != name}), name)
+
+
+def test_a_clamp_without_a_gain_is_refused() -> None:
+    assert_one_line(calibration.check({**LINES, "clamp_gain_ua": 0}), "clamp_gain_ua")

@@ -122,6 +122,7 @@ class Engine:
             if not self._crank(t_ms, low_mv, high_mv, dt_ms):
                 if self._contradict(bus_mv, clamp_ma, dt_ms):
                     if self._contra_ms >= self.thresholds.sensor_ms:
+                        self._forget_dwells()
                         self._become(UNKNOWN, t_ms)
                 else:
                     self._judge(t_ms, low_mv, bus_mv, high_mv, clamp_ma, dt_ms)

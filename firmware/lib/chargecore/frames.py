@@ -273,8 +273,8 @@ def scan(data):
 
 
 def frame_length(data, at: int) -> int:
-    """Length of the whole frame at this place, or 0 if there is none."""
-    if at + OVERHEAD > len(data) or data[at] != MARK:
+    """Length of the whole frame at this place, or 0 if there is none. There is no kind 0."""
+    if at + OVERHEAD > len(data) or data[at] != MARK or data[at + 1] == 0:
         return 0
     length = data[at + 2] | data[at + 3] << 8
     end = at + 4 + length

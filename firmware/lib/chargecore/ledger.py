@@ -27,7 +27,8 @@ class Ledger:
         if dt_ms > 5000:
             return
         if clamp_ma != ABSENT:
-            charge_mas = clamp_ma * dt_ms // 1000  # 200 A for 5 s is just inside 2**30
+            # clamp_ma * dt_ms // 1000, split: 500 A for 3 s would be beyond 2**30.
+            charge_mas = clamp_ma // 1000 * dt_ms + clamp_ma % 1000 * dt_ms // 1000
             if charge_mas < 0:
                 self.out_mas -= charge_mas
                 self.out_as += self.out_mas // 1000
