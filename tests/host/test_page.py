@@ -146,7 +146,7 @@ def test_numbers_on_the_page_are_the_reports() -> None:
         "charging 0:08:15 82.5 %",
         "discharging 0:01:45 17.5 %",
         "Rows read 12,345",
-        "could be pulled 17",
+        "missing from the numbering 17",
         "verdict 0",
         "not check 29",
         "left out 4,321",
