@@ -38,3 +38,4 @@ class View:
         self.free_kib = ABSENT  # of flash
         self.heap_free = ABSENT  # bytes
         self.errors = 0  # recorded since power-up
+        self.late_ms = 0  # the latest that a sample ever was
