@@ -150,7 +150,7 @@ class Console:
 
     def _do_list(self, rest):
         journal = self.monitor.journal
-        journal.flush()
+        journal.commit(self.monitor.engine.snapshot())
         segments = journal.segments()
         for number, size in segments:
             self._reply("segment %d %d" % (number, size))

@@ -40,7 +40,6 @@ class Monitor:
         self._make_bus = make_bus
         self._display: "ssd1306.Display" = None
         self.panel: "Panel" = None
-        self._flush_wanted = False
         self.rows = 0
         self.live: "tuple" = None
 
@@ -53,10 +52,8 @@ class Monitor:
             self.millis %= 1000
         self.sampler.sample()
         self._rows.push(self._t_ms, self.sampler.bus_mv, self.sampler.clamp_ma)
-        if self._flush_wanted or self.journal.is_due():
-            self._flush_wanted = False
-            self.journal.flush()
-            self.journal.rotate_if_full(self.engine.snapshot())
+        if self.journal.is_due():
+            self.journal.commit(self.engine.snapshot())
         self._ticks += 1
         if self._ticks % _SHOW_TICKS == 0:
             self._show()
@@ -78,10 +75,12 @@ class Monitor:
             self.ledger.reset()
         self.ledger.add(dt_ms, bus_mv, clamp_ma, state, self.thresholds.discharging_mv)
         row = (low_mv, bus_mv, high_mv, clamp_ma)
-        self.journal.append(dt_ms, self._row_seconds, self._row_millis, row, state, warnings)
+        self.journal.append(
+            dt_ms, self._row_seconds, self._row_millis, low_mv, bus_mv, high_mv, clamp_ma, state, warnings
+        )
         # A changed verdict is worth an erase, but not while the starter holds the supply down.
         if (state != before or warnings != warned) and state != engine.CRANK:
-            self._flush_wanted = True
+            self.journal.want()
         if self.panel and dt_ms >= 1000:
             self.panel.push(bus_mv)
         self.rows += 1
