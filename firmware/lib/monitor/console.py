@@ -10,7 +10,7 @@ import json
 import select
 import sys
 
-from chargecore import VERSION, calibration, thresholds
+from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
@@ -120,26 +120,21 @@ class Console:
         self._reply("stopping")
 
     def _do_settings(self, rest):
-        self._reply("settings " + json.dumps(settings.values(self.monitor.calibration, self.monitor.thresholds)))
+        self._reply("settings " + json.dumps(settings.values(self.monitor.settings)))
 
     def _do_store(self, rest):
-        """Merge the given calibration and thresholds into what is in force, and keep them."""
+        """Merge the given values into what is in force, and keep them."""
         given = json.loads(rest)
-        merged = settings.values(self.monitor.calibration, self.monitor.thresholds)
+        merged = settings.values(self.monitor.settings)
         for part in given:
             for name in given[part]:
                 if name not in merged[part]:
                     raise ValueError("no such setting: %s" % name)
                 merged[part][name] = given[part][name]
-        problem = calibration.check(merged["calibration"]) or thresholds.check(merged["thresholds"])
+        problem = settings.check(merged)
         if problem:
             raise ValueError(problem)
-        cal = calibration.Calibration()
-        limits = thresholds.Thresholds()
-        for target, part in ((cal, merged["calibration"]), (limits, merged["thresholds"])):
-            for name in part:
-                setattr(target, name, part[name])
-        settings.store(cal, limits)
+        settings.store(merged)
         self.reload = True
         self._reply("stored")
 
@@ -150,7 +145,7 @@ class Console:
 
     def _do_list(self, rest):
         journal = self.monitor.journal
-        journal.flush()
+        journal.commit(self.monitor.engine.snapshot())
         segments = journal.segments()
         for number, size in segments:
             self._reply("segment %d %d" % (number, size))
