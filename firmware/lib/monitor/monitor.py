@@ -1,18 +1,14 @@
 """The monitor's tick: sample, build rows, decide, journal, show."""
 
-from chargecore import engine
+from chargecore import engine, options
 from chargecore.frames import Header
 from chargecore.ledger import Ledger
-from chargecore.shim import const
 from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
-from monitor import settings, ssd1306
+from monitor import settings
+from monitor.face import Face
 from monitor.journal import Journal
-from monitor.panel import Panel
 from monitor.sampler import SAMPLE_MS, RowBuilder, Sampler
-
-_SHOW_TICKS = const(5)
-_RETRY_DISPLAY_TICKS = const(100)
-_NOTICE_TICKS = const(100)  # what settings.load had to say is shown this long after the start
+from monitor.view import View
 
 
 class Monitor:
@@ -36,10 +32,10 @@ class Monitor:
         self._t_ms = now_ms & TICKS_MASK
         self._row_t_ms = self._t_ms
         self._row_seconds, self._row_millis = self.seconds, self.millis
-        self._ticks = 0
-        self._make_bus = make_bus
-        self._display: "ssd1306.Display" = None
-        self.panel: "Panel" = None
+        self.view = View()
+        self.view.notice = self.notice[:16].upper()
+        self.view.boot = self.journal.header.boot
+        self.face = Face(self.view, limits, options.Options(), make_bus, None, None, None, None)
         self._flush_wanted = False
         self.rows = 0
         self.live: "tuple" = None
@@ -57,11 +53,11 @@ class Monitor:
             self._flush_wanted = False
             self.journal.flush()
             self.journal.rotate_if_full(self.engine.snapshot())
-        self._ticks += 1
-        if self._ticks % _SHOW_TICKS == 0:
-            self._show()
+        self._update_view()
+        self.face.tick(dt_ms)
 
     def close(self):
+        self.face.close()
         self.journal.close()
 
     def _take_row(self, t_ms, low_mv, bus_mv, high_mv, clamp_ma):
@@ -82,34 +78,18 @@ class Monitor:
         # A changed verdict is worth an erase, but not while the starter holds the supply down.
         if (state != before or warnings != warned) and state != engine.CRANK:
             self._flush_wanted = True
-        if self.panel and dt_ms >= 1000:
-            self.panel.push(bus_mv)
+        if dt_ms >= 1000:
+            self.face.second(bus_mv)
         self.rows += 1
         self.live = row
 
-    def _show(self):
-        if self.panel is None:
-            if self._ticks % _RETRY_DISPLAY_TICKS == _SHOW_TICKS:
-                self._find_display()
-            return
-        sampler = self.sampler
-        if self._ticks > _NOTICE_TICKS:
-            self.panel.notice = ""
-        self.panel.draw(
-            sampler.bus_mv, sampler.clamp_ma, self.engine.state, self.engine.warnings,
-            self._ticks // _SHOW_TICKS % 2 == 0)  # fmt: skip
-        try:
-            self._display.show()
-        except OSError:
-            self.panel = None
-
-    def _find_display(self):
-        try:
-            self._display = ssd1306.Display(self._make_bus())
-        except OSError:
-            return
-        self.panel = Panel(self._display.frame, self.thresholds.discharging_mv)
-        self.panel.notice = self.notice.upper()
+    def _update_view(self):
+        view, ledger = self.view, self.ledger
+        view.bus_mv, view.clamp_ma = self.sampler.bus_mv, self.sampler.clamp_ma
+        view.state, view.warnings = self.engine.state, self.engine.warnings
+        view.out_as, view.in_as, view.low_s = ledger.out_as, ledger.in_as, ledger.low_s
+        view.deficit_as = ledger.deficit_as()
+        view.seconds, view.rows = self.seconds, self.rows
 
     def status(self) -> dict:
         """What the console tells of the present moment."""
