@@ -7,7 +7,7 @@ nothing. `settle`, called after each tick, commits what has to be committed.
 import gc
 import os
 
-from chargecore import engine
+from chargecore import engine, options
 from chargecore.frames import Header
 from chargecore.ledger import Ledger
 from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
