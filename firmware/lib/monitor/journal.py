@@ -89,6 +89,10 @@ class Journal:
         self._file.flush()
         self._unflushed_ms = 0
 
+    def commit(self, snapshot: tuple):
+        self.flush()
+        self.rotate_if_full(snapshot)
+
     def rotate_if_full(self, snapshot: tuple):
         """Begin a new segment once this one has its size; call right after a flush."""
         if self._size >= SEGMENT_BYTES:

@@ -20,7 +20,9 @@ class Monitor:
     age of this boot on the board's clock. `live` holds the newest row for whoever listens."""
 
     def __init__(self, bus_adc, clamp_adc, make_bus, board_id: bytes, now_ms: int):
-        self.calibration, self.thresholds, self.notice = settings.load()
+        self.settings = settings.load()
+        self.calibration, self.thresholds = self.settings.calibration, self.settings.thresholds
+        self.notice = self.settings.notice
         self.engine = engine.Engine(self.thresholds)
         self.ledger = Ledger()
         self.sampler = Sampler(bus_adc, clamp_adc, self.calibration)
