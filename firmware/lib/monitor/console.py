@@ -55,7 +55,7 @@ class Console:
         self.mode = "starting"
         self.gap_ms = 0  # the longest time between two samples since power-up
         self.skipped = 0  # samples given up because they were late
-        self._sampled_ms = 0
+        self._sampled_ms = time.ticks_ms()
         self._sampling = False
         self.heard = False  # a host has spoken
         self.stop = False  # a host asked for the prompt
@@ -63,7 +63,8 @@ class Console:
 
     def poll(self) -> bool:
         """Read what has come, send what is due; True if there is more to do right now."""
-        while self._is_ready(self._can_read):
+        # After a change of settings the next request is the new monitor's to answer.
+        while not self.reload and self._is_ready(self._can_read):
             byte = self._in.read(1)
             if not byte:
                 break
@@ -140,8 +141,8 @@ class Console:
     def _do_health(self, rest):
         flash = os.statvfs("/")
         health = {
-            "micropython": ".".join([str(part) for part in sys.implementation[1][:3]]),
-            "machine": sys.implementation[2], "reset": self._reset_cause,
+            "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
+            "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
             "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
             "gap_ms": self.gap_ms, "skipped": self.skipped,

@@ -16,6 +16,8 @@ from underdash.problems import LinkError, UsageError
 USB_VENDOR = 0x2E8A  # of RP2040 boards running MicroPython
 ENVIRONMENT = "UNDERDASH_PORT"
 _ANSWER_S = 5.0
+_LIVE_ASK_S = 30.0  # the board tells live rows for a minute after each asking
+_ROW_S = 1.2
 
 
 class Board:
@@ -50,26 +52,76 @@ class Board:
     def board_id(self) -> str:
         return str(self.hello["board"])
 
-    def ready(self, patience_s: float = 15.0) -> None:
+    @property
+    def mode(self) -> str:
+        """What the board was doing when last asked: "monitor", "voltmeter" (the monitor failed) or "starting"."""
+        return str(self.hello.get("mode") or ("monitor" if self.hello["monitoring"] else "starting"))
+
+    def ready(self, patience_s: float = 15.0, journal_only: bool = False) -> None:
         """Wait until the monitor runs: a board that has just started listens first.
 
-        LinkError if it does not within `patience_s` [s].
+        journal_only: a board that can no more than read its journal will do. LinkError if it is
+        not ready within `patience_s` [s].
         """
         deadline = time.monotonic() + patience_s
-        while not self.hello["monitoring"]:
+        while self.mode == "starting":
             if time.monotonic() > deadline:
                 raise LinkError(f"{self.port}: the monitor did not start within {patience_s:g} s; restart the board")
             time.sleep(0.2)
             self.hello = json.loads(self.ask("hello", "hello"))
+        if self.mode != "monitor" and not journal_only:
+            raise LinkError(f"{self.port}: the monitor failed and the board only shows volts; see `underdash board`")
 
     def status(self) -> dict[str, Any]:
         """The present moment, in the console's own integers."""
         answer: dict[str, Any] = json.loads(self.ask("status", "status"))
         return answer
 
+    def health(self) -> dict[str, Any]:
+        """What the board knows of itself; {} from firmware that cannot say."""
+        try:
+            answer: dict[str, Any] = json.loads(self.ask("health", "health"))
+        except LinkError as problem:
+            if "unknown request" in str(problem):
+                return {}
+            raise
+        return answer
+
+    def errors(self) -> list[str]:
+        """The lines of the last recorded errors, oldest first."""
+        found = []
+        for body in self._converse("errors"):
+            word, _, rest = body.partition(" ")
+            if word == "noted":
+                found.append(rest)
+            elif body == "end errors":
+                return found
+        raise LinkError(f"{self.port}: the list of errors broke off; try again")
+
+    def settings(self) -> dict[str, dict[str, int]]:
+        """What is in force: part to name to value."""
+        answer: dict[str, dict[str, int]] = json.loads(self.ask("settings", "settings"))
+        return answer
+
     def store(self, settings: dict[str, dict[str, int]]) -> None:
-        """Have the board keep these calibration and threshold values."""
+        """Have the board keep these values; what is not given stays. The monitor begins anew."""
         self.ask("store " + json.dumps(settings, separators=(",", ":")), "stored")
+        self.hello = {**self.hello, "monitoring": False, "mode": "starting"}  # until it says otherwise
+
+    def rows(self) -> Iterator[dict[str, Any]]:
+        """Yield the present moment with each new row, at least once a second, for ever."""
+        asked = -_LIVE_ASK_S
+        while True:
+            if time.monotonic() - asked >= _LIVE_ASK_S:
+                self.ask("live on", "live-on")
+                asked = time.monotonic()
+            for body in self._bodies(_ROW_S):
+                if body.startswith("live "):
+                    yield json.loads(body[5:])
+                if time.monotonic() - asked >= _LIVE_ASK_S:
+                    break
+            else:  # a board at rest makes rows seldom, but still measures
+                yield self.status()
 
     def segments(self) -> list[tuple[int, int]]:
         """[(number, bytes)] of the journal's segments, everything so far committed first."""
@@ -168,6 +220,11 @@ def _why(problem: Exception) -> str:
     return f"the link failed ({text}); check the cable and try again"
 
 
+def usb_ports() -> list[str]:
+    """Serial ports whose USB vendor is that of RP2040 boards."""
+    return sorted(info.device for info in list_ports.comports() if info.vid == USB_VENDOR)
+
+
 def find(port: str | None = None) -> Board:
     """The board at `port`, at the port named by UNDERDASH_PORT, or the only one that is plugged in.
 
@@ -178,12 +235,11 @@ def find(port: str | None = None) -> Board:
         return Board(port)
     boards: list[Board] = []
     silent: list[str] = []
-    for info in list_ports.comports():
-        if info.vid == USB_VENDOR:
-            try:
-                boards.append(Board(info.device))
-            except LinkError as problem:
-                silent.append(str(problem))
+    for name in usb_ports():
+        try:
+            boards.append(Board(name))
+        except LinkError as problem:
+            silent.append(str(problem))
     if len(boards) == 1:
         return boards[0]
     for board in boards:
