@@ -45,7 +45,7 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (board.pull, settings):
+for _command in (board.install, settings, board.pull):
     main.add_command(_command)
 
 

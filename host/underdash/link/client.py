@@ -23,10 +23,11 @@ _ROW_S = 1.2
 class Board:
     """An open link to one board that has answered hello. Use as a context manager.
 
-    port: a serial port's name. LinkError if it cannot be opened or no board answers there.
+    port: a serial port's name. LinkError if it cannot be opened, or if no board answers there to
+    any of three calls within `patience_s` [s] each.
     """
 
-    def __init__(self, port: str) -> None:
+    def __init__(self, port: str, patience_s: float = 2.0) -> None:
         self.port = port
         if not os.path.exists(port) and not port.upper().startswith("COM"):
             raise UsageError(f"{port}: no such port; plug the board in, or choose another with --port")
@@ -34,10 +35,10 @@ class Board:
             # Opening must not reset the board, and two programs must not share its answers.
             self._serial = serial.Serial(port, 115200, timeout=0.1, write_timeout=_ANSWER_S, exclusive=True)
         except (serial.SerialException, OSError, ValueError) as problem:
-            raise LinkError(f"{port}: {_why(problem)}") from None
+            raise LinkError(f"{port}: {why(problem)}") from None
         self._pending = b""
         try:
-            self.hello: dict[str, Any] = self._shake_hands()
+            self.hello: dict[str, Any] = self._shake_hands(patience_s)
         except BaseException:
             self._serial.close()
             raise
@@ -167,10 +168,10 @@ class Board:
 
     # -- inside -------------------------------------------------------------------------------
 
-    def _shake_hands(self) -> dict[str, Any]:
+    def _shake_hands(self, patience_s: float) -> dict[str, Any]:
         for _ in range(3):
             self._send("hello")  # the first may only end a half line left by whoever was here before
-            for body in self._bodies(2.0):
+            for body in self._bodies(patience_s):
                 word, _, rest = body.partition(" ")
                 if word == "hello":
                     answer: dict[str, Any] = json.loads(rest)
@@ -183,7 +184,7 @@ class Board:
         try:
             self._serial.write(b"\n" + line.encode() + b"\n")
         except (serial.SerialException, OSError) as problem:
-            raise LinkError(f"{self.port}: {_why(problem)}") from None
+            raise LinkError(f"{self.port}: {why(problem)}") from None
 
     def _converse(self, request: str) -> Iterator[str]:
         self._send(request)
@@ -202,7 +203,7 @@ class Board:
                 try:
                     self._pending += self._serial.read(max(1, self._serial.in_waiting))
                 except (serial.SerialException, OSError) as problem:
-                    raise LinkError(f"{self.port}: {_why(problem)}") from None
+                    raise LinkError(f"{self.port}: {why(problem)}") from None
                 continue
             self._pending = rest
             body, mark, checksum = line.rstrip(b"\r").rpartition(b" ~")
@@ -211,7 +212,8 @@ class Board:
                 yield body.decode("ascii", "replace")
 
 
-def _why(problem: Exception) -> str:
+def why(problem: Exception) -> str:
+    """What the operating system had to say about a port, with the remedy."""
     text = str(problem)
     if "lock" in text or "busy" in text.lower() or "Resource temporarily unavailable" in text:
         return "the port is in use by another program; close that program and try again"
@@ -250,3 +252,27 @@ def find(port: str | None = None) -> Board:
     if silent:
         raise LinkError("; ".join(silent))
     raise UsageError(f"no board found on USB; plug it in, or name its port with --port or {ENVIRONMENT}")
+
+
+def choose_port(port: str | None = None) -> str:
+    """The port at which a board, with or without firmware, is plugged in, found as `find` does.
+
+    UsageError with the list of candidates, and what answers there, if there is none or more than one.
+    """
+    port = port or os.environ.get(ENVIRONMENT)
+    if port:
+        return port
+    ports = usb_ports()
+    if len(ports) == 1:
+        return ports[0]
+    if not ports:
+        raise UsageError(f"no board found on USB; plug it in, or name its port with --port or {ENVIRONMENT}")
+    several = []
+    for name in ports:
+        try:
+            with Board(name, patience_s=0.7) as board:
+                several.append(f"{name} (board {board.board_id}, firmware {board.hello['firmware']})")
+        except LinkError as problem:
+            silent = "no Underdash board answers" in str(problem)
+            several.append(f"{name} ({'no Underdash on it' if silent else str(problem).partition(': ')[2]})")
+    raise UsageError(f"{len(ports)} boards are plugged in: {', '.join(several)}; choose one with --port")
