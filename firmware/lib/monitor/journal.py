@@ -24,7 +24,7 @@ from chargecore.shim import const
 
 FLUSH_MS = const(60000)
 SEGMENT_BYTES = const(32768)
-_RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
+RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
 _SUFFIX = ".seg"
 
 
@@ -134,7 +134,7 @@ class Journal:
         segments = self.segments()
         while len(segments) > 1:
             status = os.statvfs(self.folder)
-            if status[0] * status[3] >= SEGMENT_BYTES + _RESERVE_BYTES:
+            if status[0] * status[3] >= SEGMENT_BYTES + RESERVE_BYTES:
                 return
             oldest = self._read_header(segments[0][0])
             after = self._read_header(segments[1][0])
