@@ -189,7 +189,7 @@ class Journal:
         found = self.segments()
         while len(found) > 1:
             status = os.statvfs(self.folder)
-            if status[0] * status[3] >= SEGMENT_BYTES + _RESERVE_BYTES:
+            if status[0] * status[3] >= SEGMENT_BYTES + RESERVE_BYTES:
                 return
             os.remove(segments.path(self.folder, found[0][0]))
             found.pop(0)

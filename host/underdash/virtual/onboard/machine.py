@@ -13,6 +13,8 @@ BUS_PIN = 26  # the signal file's first channel; its second is pin 27
 config = {}  # set by boot.py
 _trace = None
 
+STANDS_FOR = "a virtual RP2040"  # what the installer may take this interpreter for
+
 PWRON_RESET = 1
 WDT_RESET = 3
 
