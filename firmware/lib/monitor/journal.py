@@ -25,7 +25,7 @@ from monitor import segments
 FLUSH_MS = const(60000)
 REST_FLUSH_MS = const(1800000)
 SEGMENT_BYTES = const(32768)
-_RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
+RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
 
 
 class Journal:
@@ -61,9 +61,7 @@ class Journal:
 
     def read(self, number: int, offset: int, buffer) -> int:
         """Fill `buffer` from a segment; return how many bytes there were. OSError if none such."""
-        with open(segments.path(self.folder, number), "rb") as file:
-            file.seek(offset)
-            return file.readinto(buffer)
+        return segments.read(self.folder, number, offset, buffer)
 
     def start(self, snapshot: tuple):
         """Open this boot's first segment; `snapshot` is the engine's, before the first row."""
