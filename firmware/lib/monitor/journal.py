@@ -25,7 +25,7 @@ from monitor import segments
 FLUSH_MS = const(60000)
 REST_FLUSH_MS = const(1800000)
 SEGMENT_BYTES = const(32768)
-_RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
+RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
 
 
 class Journal:
