@@ -17,7 +17,7 @@ from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
-from monitor.journal import Journal
+from monitor.journal import RESERVE_BYTES, SEGMENT_BYTES, Journal
 from monitor.monitor import Monitor
 from monitor.sampler import SAMPLE_MS
 
@@ -147,6 +147,8 @@ class Console:
             "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
             "gap_ms": self.gap_ms, "skipped": self.skipped,
         }  # fmt: skip
+        # What may still be written before a new segment takes the place of the oldest.
+        health["room_bytes"] = max(0, health["free_bytes"] - SEGMENT_BYTES - RESERVE_BYTES)
         if self.monitor:
             header = self.monitor.journal.header
             health["uptime_s"] = self.monitor.seconds  # the 30-bit clock would wrap after six days
