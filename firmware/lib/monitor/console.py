@@ -79,8 +79,9 @@ class Console:
                 self._line += byte
             else:
                 self._too_long = True
-        if self._transfer:
-            self._send_block()
+        if not self._transfer or not self._is_ready(self._can_write):
+            return False  # a host that does not take what it asked for must not hold up the samples
+        self._send_block()
         return bool(self._transfer)
 
     def tell_live(self, elapsed_ms: int):
@@ -140,15 +141,16 @@ class Console:
 
     def _do_health(self, rest):
         flash = os.statvfs("/")
+        free = flash[0] * flash[3]
         health = {
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
-            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
+            "flash_bytes": flash[1] * flash[2], "free_bytes": free, "heap_free": gc.mem_free(),
             "gap_ms": self.gap_ms, "skipped": self.skipped,
+            # What may still be written before a new segment takes the place of the oldest.
+            "room_bytes": max(0, free - SEGMENT_BYTES - RESERVE_BYTES),
         }  # fmt: skip
-        # What may still be written before a new segment takes the place of the oldest.
-        health["room_bytes"] = max(0, health["free_bytes"] - SEGMENT_BYTES - RESERVE_BYTES)
         if self.monitor:
             header = self.monitor.journal.header
             health["uptime_s"] = self.monitor.seconds  # the 30-bit clock would wrap after six days

@@ -106,8 +106,12 @@ class Picture:
             return round((high_mv - mv) * (dots - 1) / (high_mv - low_mv))
 
         cells = [[0] * columns for _ in range(_TRACE_ROWS)]
+        before: tuple[int, int, int] | None = None
         for second, low, high in shown:
             x = second - first
+            last, before = before, (second, low, high)
+            if last and second - last[0] <= 2:  # joined to the second before it
+                low, high = min(low, last[2]), max(high, last[1])
             for y in range(level(high), level(low) + 1):
                 cells[y // 4][x // 2] |= _BRAILLE[x % 2][y % 4]
         limit_row = level(self._limit_mv) // 4
