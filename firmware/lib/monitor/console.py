@@ -77,8 +77,9 @@ class Console:
                 self._line += byte
             else:
                 self._too_long = True
-        if self._transfer:
-            self._send_block()
+        if not self._transfer or not self._is_ready(self._can_write):
+            return False  # a host that does not take what it asked for must not hold up the samples
+        self._send_block()
         return bool(self._transfer)
 
     def tell_live(self, elapsed_ms: int):
@@ -130,6 +131,7 @@ class Console:
 
     def _do_health(self, rest):
         flash = os.statvfs("/")
+        free = flash[0] * flash[3]
         health = {
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
