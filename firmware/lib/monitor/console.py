@@ -19,6 +19,11 @@ from chargecore.shim import const
 from monitor import errors, settings
 from monitor.journal import RESERVE_BYTES, SEGMENT_BYTES
 
+MYPY = False
+if MYPY:  # for the type checker alone: a monitor whose files are damaged must not silence the console
+    from monitor.journal import Journal
+    from monitor.monitor import Monitor
+
 PROTOCOL = const(1)
 BLOCK_BYTES = const(768)
 _LINE_MAX = const(1200)
@@ -48,8 +53,8 @@ class Console:
         self._transfer: "tuple[int, int, int]" = None  # segment, offset, blocks
         self._live_ms = 0
         self._live_rows = 0
-        self.monitor = None
-        self.journal = None  # what list and get read while there is no monitor
+        self.monitor: "Monitor" = None
+        self.journal: "Journal" = None  # what list and get read while there is no monitor
         self.mode = "starting"
         self.gap_ms = 0  # the longest time between two samples since power-up
         self.skipped = 0  # samples given up because they were late
@@ -136,10 +141,10 @@ class Console:
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
-            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
+            "flash_bytes": flash[1] * flash[2], "free_bytes": free, "heap_free": gc.mem_free(),
+            # What may still be written before a new segment takes the place of the oldest.
+            "room_bytes": max(0, free - SEGMENT_BYTES - RESERVE_BYTES),
         }  # fmt: skip
-        # What may still be written before a new segment takes the place of the oldest.
-        health["room_bytes"] = max(0, health["free_bytes"] - SEGMENT_BYTES - RESERVE_BYTES)
         if self.monitor:
             view = self.monitor.view
             health["uptime_s"] = view.seconds  # the 30-bit clock would wrap after six days

@@ -199,7 +199,7 @@ class Monitor:
         if self._second_ms >= 1000:
             self._second_ms %= 1000
             self.face.second(bus_mv)
-        self.face.asleep(self.rest.sleeping)
+        self.face.asleep(self.rest.sleeping == 1)
         self.face.tick(dt_ms)
 
     def _note_health(self):
