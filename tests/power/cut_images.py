@@ -60,7 +60,7 @@ def images(record, every, numbers, heeded=1):
     every: 1 for all operations, 3 for each third. heeded: 1 where what was synchronised is
     finished, 0 for a flash that has finished it only when asked the next time.
     """
-    log = record.flash.log
+    log = record.log
     replay = Replay(record.image, log)
     syncs = [0, 0]
     synced = 0  # operations up to here are finished, whatever happens

@@ -352,12 +352,13 @@ def main():
     numbers = workloads.chance(seed)
     journal = name in workloads.JOURNAL
     record = (workloads.JOURNAL if journal else workloads.FILES)[name]()
+    record.end()
     vfs.umount("/")
     if journal:
         cut_journal(tally, record, every, numbers)
     else:
         cut_file(tally, record, every, numbers, judge_settings if name == "settings store" else judge_errors)
-    log = record.flash.log
+    log = record.log
     print(json.dumps({
         "workload": name, "operations": len(log), "erases": len([1 for one in log if one[0] == ERASE]),
         "commits": len(record.marks) - 1, "rows": record.marks[-1].first_row - record.marks[0].first_row,

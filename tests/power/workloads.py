@@ -43,9 +43,13 @@ class Record:
 
     def begin(self, mark):
         """From here on every operation is recorded."""
-        self.flash.log = []
+        self.flash.log = self.log = []
         self.image = bytes(self.flash.image)
         self.marks = [mark]
+
+    def end(self):
+        """From here on nothing is, such as what closes a file that was left open."""
+        self.flash.log = None
 
 
 def chance(seed):
