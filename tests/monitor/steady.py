@@ -113,16 +113,16 @@ DRIVE_S = 3600
 PLAN = (
     (20, 12600, 0, 0), (22, 10200, -700, 1), (600, 14050, 40, 1), (601, 12900, -60, 1), (1500, 13950, 20, 1),
     (1740, 12400, -120, 1), (3000, 13900, 60, 1), (3030, 15400, 60, 1), (DRIVE_S, 14000, 10, 1),
+    (1 << 30, 12620, 0, 0),
 )  # fmt: skip
 
 
 def follow(pins, second, tick):
     """Set the pins for this second of the cycle."""
-    for until_s, millivolts, amps, moving in PLAN:
-        if second < until_s:
-            break
-    else:
-        millivolts, amps, moving = 12620, 0, 0
+    at = 0
+    while second >= PLAN[at][0]:
+        at += 1
+    _, millivolts, amps, moving = PLAN[at]
     pins.bus.level = code(millivolts) + (tick % 7 * 3 if moving else 0) << 4
     pins.clamp.level = 2047 + amps << 4
     pins.press.level = 0 if moving and tick % 137 == 5 else 1

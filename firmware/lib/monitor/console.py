@@ -17,9 +17,12 @@ from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
-from monitor.journal import Journal
-from monitor.monitor import Monitor
-from monitor.sampler import SAMPLE_MS
+from monitor.journal import RESERVE_BYTES, SEGMENT_BYTES
+
+MYPY = False
+if MYPY:  # for the type checker alone: a monitor whose files are damaged must not silence the console
+    from monitor.journal import Journal
+    from monitor.monitor import Monitor
 
 PROTOCOL = const(1)
 BLOCK_BYTES = const(768)
@@ -79,20 +82,13 @@ class Console:
                 self._line += byte
             else:
                 self._too_long = True
-        if self._transfer:
-            self._send_block()
+        if not self._transfer or not self._is_ready(self._can_write):
+            return False  # a host that does not take what it asked for must not hold up the samples
+        self._send_block()
         return bool(self._transfer)
 
     def tell_live(self, elapsed_ms: int):
         """Called after each sample. Send the newest row, if someone listens and the wire is free."""
-        now_ms = time.ticks_ms()
-        if self._sampling:
-            gap_ms = time.ticks_diff(now_ms, self._sampled_ms)
-            if gap_ms > self.gap_ms:
-                self.gap_ms = gap_ms
-            self.skipped += elapsed_ms // SAMPLE_MS - 1
-        self._sampling = True
-        self._sampled_ms = now_ms
         if self._live_ms <= 0 or not self.monitor:
             return
         self._live_ms -= elapsed_ms
@@ -140,18 +136,20 @@ class Console:
 
     def _do_health(self, rest):
         flash = os.statvfs("/")
+        free = flash[0] * flash[3]
         health = {
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
-            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
-            "gap_ms": self.gap_ms, "skipped": self.skipped,
+            "flash_bytes": flash[1] * flash[2], "free_bytes": free, "heap_free": gc.mem_free(),
+            # What may still be written before a new segment takes the place of the oldest.
+            "room_bytes": max(0, free - SEGMENT_BYTES - RESERVE_BYTES),
         }  # fmt: skip
         if self.monitor:
-            header = self.monitor.journal.header
-            health["uptime_s"] = self.monitor.seconds  # the 30-bit clock would wrap after six days
-            health["notice"] = self.monitor.notice
-            health["boot"], health["rows_dropped"] = header.boot, header.rows_dropped
+            view = self.monitor.view
+            health["uptime_s"] = view.seconds  # the 30-bit clock would wrap after six days
+            health["notice"], health["boot"], health["rows_dropped"] = view.notice, view.boot, view.rows_dropped
+            health["late_ms"], health["skipped"] = view.late_ms, view.skipped
         self._reply("health " + json.dumps(health))
 
     def _do_status(self, rest):
@@ -171,7 +169,7 @@ class Console:
         self._reply("settings " + json.dumps(settings.values(self.monitor.settings)))
 
     def _do_store(self, rest):
-        """Merge the given values into what is in force, and keep them."""
+        """Merge the given values into what is in force, and keep the whole if it can be."""
         given = json.loads(rest)
         merged = settings.values(self.monitor.settings)
         for part in given:
@@ -194,9 +192,9 @@ class Console:
         self._reply("end errors")
 
     def _do_list(self, rest):
-        journal = self.monitor.journal
-        journal.commit(self.monitor.engine.snapshot())
-        segments = journal.segments()
+        if self.monitor:
+            self.monitor.commit()
+        segments = self._journal().segments()
         for number, size in segments:
             self._reply("segment %d %d" % (number, size))
         self._reply("end list %d" % len(segments))

@@ -141,6 +141,5 @@ def battery(frame, clamp_ma: int, x: int, y: int):
     if clamp_ma == ABSENT or -500 < clamp_ma < 500:
         return
     frame.hline(x + 16, y + 7, 14, 1)
-    tip, back = (x + 16, 1) if clamp_ma > 0 else (x + 29, -1)
     for step in range(1, 4):
-        frame.vline(tip + back * step, y + 7 - step, 2 * step + 1, 1)
+        frame.vline(x + 16 + step if clamp_ma > 0 else x + 29 - step, y + 7 - step, 2 * step + 1, 1)

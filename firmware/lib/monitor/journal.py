@@ -61,9 +61,7 @@ class Journal:
 
     def read(self, number: int, offset: int, buffer) -> int:
         """Fill `buffer` from a segment; return how many bytes there were. OSError if none such."""
-        with open(segments.path(self.folder, number), "rb") as file:
-            file.seek(offset)
-            return file.readinto(buffer)
+        return segments.read(self.folder, number, offset, buffer)
 
     def start(self, snapshot: tuple):
         """Open this boot's first segment; `snapshot` is the engine's, before the first row."""

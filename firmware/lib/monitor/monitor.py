@@ -7,11 +7,11 @@ nothing. `settle`, called after each tick, commits what has to be committed.
 import gc
 import os
 
-from chargecore import engine, options
+from chargecore import engine
 from chargecore.frames import Header
 from chargecore.ledger import Ledger
 from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
-from monitor import settings
+from monitor import errors, settings
 from monitor.face import Face
 from monitor.journal import Journal
 from monitor.rest import Rest
@@ -99,16 +99,20 @@ class Monitor:
 
     def settle(self):
         """Commit if it is time; everything that may allocate or wait for the flash happens here."""
-        key = self.view.key
-        if key != self.engine.key:
+        if self.view.key != self.engine.key:
             self.journal.want()  # a frame's rows were all decided under one key
         if self.journal.is_due():
-            self.journal.commit(self.engine.snapshot())
-            self.engine.key = self.journal.key = key
-            self._note_health()
+            self.commit()
+
+    def commit(self):
+        """Write every row so far."""
+        self.journal.commit(self.engine.snapshot())
+        self.engine.key = self.journal.key = self.view.key
+        self._note_health()
 
     def close(self):
         """Commit everything; the board is about to do something else."""
+        self.face.close()
         self._rows.close()
         self.journal.close()
 
@@ -195,7 +199,7 @@ class Monitor:
         if self._second_ms >= 1000:
             self._second_ms %= 1000
             self.face.second(bus_mv)
-        self.face.asleep(self.rest.sleeping)
+        self.face.asleep(self.rest.sleeping == 1)
         self.face.tick(dt_ms)
 
     def _note_health(self):
@@ -203,6 +207,7 @@ class Monitor:
         view, header = self.view, self.journal.header
         view.boot, view.rows_dropped = header.boot, header.rows_dropped
         view.heap_free = gc.mem_free()
+        view.errors = errors.count()
         status = os.statvfs("/")
         view.free_kib = status[0] * status[3] // 1024
 

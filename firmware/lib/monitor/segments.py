@@ -26,6 +26,13 @@ def listing(folder: str) -> list:
     return sorted(found)
 
 
+def read(folder: str, number: int, offset: int, buffer) -> int:
+    """Fill `buffer` from a segment; return how many bytes there were. OSError if none such."""
+    with open(path(folder, number), "rb") as file:
+        file.seek(offset)
+        return file.readinto(buffer)
+
+
 def header_of(folder: str, number: int):
     """The Header that opens a segment, or None if it cannot be read."""
     start = bytearray(PAYLOAD_MAX + OVERHEAD)

@@ -25,7 +25,7 @@ _ATTENDED_MS = const(60000)  # a host that has spoken is taken to be there for t
 
 def run(board):
     """Run until a host or the keyboard asks for the prompt."""
-    console = Console(board.board_id())
+    console = Console(board.board_id(), board.why_started())
     watchdog = None
     failures = board.count_start() - 1
     try:
@@ -109,6 +109,7 @@ def _monitor(board, console, watchdog):
                 skipped_ms = -wait_ms // SAMPLE_MS * SAMPLE_MS
                 dt_ms += skipped_ms
                 due = time.ticks_add(due, skipped_ms)
+                monitor.view.skipped += skipped_ms // SAMPLE_MS
             monitor.view.late_ms = max(monitor.view.late_ms, -wait_ms)
             if console.heard:
                 console.heard = False

@@ -10,11 +10,14 @@ from chargecore.calibration import Calibration
 from chargecore.options import default_pins
 from chargecore.shim import const
 from chargecore.units import ABSENT
-from monitor import errors, ssd1306
+from monitor import errors, segments
 from monitor.sampler import Sampler
+from monitor.ssd1306 import Display
 
+_FOLDER = "/journal"
 _STEP_MS = const(20)
 _SHOW_STEPS = const(25)
+_CONTRAST = const(207)
 
 
 def run(board, console, watchdog):
@@ -30,8 +33,9 @@ def run(board, console, watchdog):
     pins = board.Pins(numbers)
     sampler = Sampler(pins.bus_adc(), pins.clamp_adc(), calibration)
     console.mode = "voltmeter"
-    console.journal = _journal()
-    display = None
+    console.journal = _Reader()
+    display = Display()
+    found = False
     steps = 0
     while not console.stop:
         if not console.poll():
@@ -42,12 +46,14 @@ def run(board, console, watchdog):
             continue
         sampler.sample()
         try:
-            if display is None:
-                display = ssd1306.Display(pins.display_bus())
+            if not found:
+                display.begin(pins.display_bus())
+                found = True
             _draw(display.frame, sampler.bus_mv)
             display.show()
+            display.light(_CONTRAST)
         except OSError:
-            display = None
+            found = False
 
 
 def _draw(frame, bus_mv):
@@ -62,12 +68,11 @@ def _draw(frame, bus_mv):
     frame.text("CONNECT TO A PC", 4, 56, 1)
 
 
-def _journal():
-    """The journal to read from, or None if even that fails."""
-    try:
-        from monitor.journal import Reader
+class _Reader:
+    """What the console needs of a journal, and nothing that writes."""
 
-        return Reader("/journal")
-    except Exception as error:
-        errors.record(error, 0)
-        return None
+    def segments(self) -> list:
+        return segments.listing(_FOLDER)
+
+    def read(self, number: int, offset: int, buffer) -> int:
+        return segments.read(_FOLDER, number, offset, buffer)

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from underdash import __version__
-from underdash.cli import board
+from underdash.cli import board as of_board
 from underdash.cli.settings import settings
 from underdash.problems import UnderdashError, UsageError, write_whole
 
@@ -45,7 +45,7 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (board.install, settings, board.pull):
+for _command in (of_board.install, settings, of_board.board, of_board.watch, of_board.pull):
     main.add_command(_command)
 
 

@@ -1,5 +1,7 @@
 """The commands that talk to a board: install, board, watch, pull."""
 
+import json
+import sys
 from pathlib import Path
 
 import click
@@ -37,6 +39,33 @@ def install(port: str | None, firmware: Path | None, udev_rule: bool) -> None:
     click.echo(
         f"board {done.hello['board']} says hello: firmware {done.hello['firmware']}, {done.hello['mode']} running"
     )
+
+
+@click.command()
+@port_option
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON instead of text.")
+def board(port: str | None, as_json: bool) -> None:
+    """Say who a board is, how it fares, how much room its journal has, and its last errors."""
+    from underdash.link.checkup import checkup, lines
+    from underdash.link.client import find
+
+    with find(port) as link:
+        told = checkup(link)
+    click.echo(json.dumps(told, indent=1) if as_json else "\n".join(lines(told)))
+
+
+@click.command()
+@port_option
+@click.option("--plain", is_flag=True, help="One line for each row, as in a pipe.")
+@click.option("--seconds", type=click.FloatRange(min=0.0), help="Stop after so long; else with Ctrl-C.")
+def watch(port: str | None, plain: bool, seconds: float | None) -> None:
+    """Show live volts, amps, state, warnings and a trace, until Ctrl-C."""
+    from underdash.cli.watch import run
+    from underdash.link.client import find
+
+    with find(port) as link:
+        link.ready()
+        run(link, plain=plain or not sys.stdout.isatty(), seconds=seconds)
 
 
 @click.command()
