@@ -6,27 +6,40 @@ that comes down the wire. A transfer sends one block each time the monitor has n
 """
 
 import binascii
+import gc
 import json
+import os
 import select
 import sys
+import time
 
-from chargecore import VERSION, calibration, thresholds
+from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
-from monitor.monitor import Monitor
+
+MYPY = False
+if MYPY:  # for the type checker alone: a monitor whose files are damaged must not silence the console
+    from monitor.journal import Journal
+    from monitor.monitor import Monitor
 
 PROTOCOL = const(1)
 BLOCK_BYTES = const(768)
 _LINE_MAX = const(1200)
+_ALWAYS = ("hello", "health", "errors", "stop")
+_OF_JOURNAL = ("list", "get")
 _LIVE_MS = const(60000)  # a listener that has gone away is not talked to for longer than this
 
 
 class Console:
-    """Serves one monitor (or none, in the start window) over the two ends of the port."""
+    """Serves one monitor over the two ends of the port, or, while there is none, what can be
+    served without: who this is, recorded errors, health, and `journal`, if one can be read.
 
-    def __init__(self, board_id: bytes):
+    `mode` says why there is none. `reset_cause`: in words, "" if it is not known."""
+
+    def __init__(self, board_id: bytes, reset_cause: str = ""):
         self._board_id = board_id
+        self._reset_cause = reset_cause
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._can_read = select.poll()
@@ -40,13 +53,20 @@ class Console:
         self._live_ms = 0
         self._live_rows = 0
         self.monitor: "Monitor" = None
+        self.journal: "Journal" = None  # what list and get read while there is no monitor
+        self.mode = "starting"
+        self.gap_ms = 0  # the longest time between two samples since power-up
+        self.skipped = 0  # samples given up because they were late
+        self._sampled_ms = time.ticks_ms()
+        self._sampling = False
         self.heard = False  # a host has spoken
         self.stop = False  # a host asked for the prompt
         self.reload = False  # settings changed: the monitor must be made anew
 
     def poll(self) -> bool:
         """Read what has come, send what is due; True if there is more to do right now."""
-        while self._can_read.poll(0):
+        # After a change of settings the next request is the new monitor's to answer.
+        while not self.reload and self._is_ready(self._can_read):
             byte = self._in.read(1)
             if not byte:
                 break
@@ -61,20 +81,27 @@ class Console:
                 self._line += byte
             else:
                 self._too_long = True
-        if self._transfer:
-            self._send_block()
+        if not self._transfer or not self._is_ready(self._can_write):
+            return False  # a host that does not take what it asked for must not hold up the samples
+        self._send_block()
         return bool(self._transfer)
 
     def tell_live(self, elapsed_ms: int):
-        """Send the newest row, if someone listens and the wire is free."""
+        """Called after each sample. Send the newest row, if someone listens and the wire is free."""
         if self._live_ms <= 0 or not self.monitor:
             return
         self._live_ms -= elapsed_ms
-        if self.monitor.rows != self._live_rows and self._can_write.poll(0):
+        if self.monitor.rows != self._live_rows and self._is_ready(self._can_write):
             self._live_rows = self.monitor.rows
             self._reply("live " + json.dumps(self.monitor.status()))
 
     # -- inside -------------------------------------------------------------------------------
+
+    @staticmethod
+    def _is_ready(poller) -> bool:
+        for _ in poller.ipoll(0):  # poll() would make a list, fifty times a second
+            return True
+        return False
 
     def _reply(self, body: str):
         data = body.encode()
@@ -91,7 +118,7 @@ class Console:
         serve = getattr(self, "_do_" + verb, None)
         if serve is None:
             self._reply("error unknown request %s" % verb[:20])
-        elif self.monitor is None and verb not in ("hello", "stop", "errors"):
+        elif self.monitor is None and verb not in _ALWAYS and not (verb in _OF_JOURNAL and self.journal):
             self._reply("error the monitor is not running")
         else:
             try:
@@ -103,8 +130,24 @@ class Console:
         self._reply("hello " + json.dumps({
             "board": binascii.hexlify(self._board_id).decode(), "firmware": VERSION,
             "format": FORMAT, "protocol": PROTOCOL, "monitoring": self.monitor is not None,
-            "block": BLOCK_BYTES,
+            "mode": "monitor" if self.monitor else self.mode, "block": BLOCK_BYTES,
         }))  # fmt: skip
+
+    def _do_health(self, rest):
+        flash = os.statvfs("/")
+        health = {
+            "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
+            "machine": sys.implementation._machine, "reset": self._reset_cause,
+            "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
+            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
+        }  # fmt: skip
+        if self.monitor:
+            view = self.monitor.view
+            health["uptime_s"] = view.seconds  # the 30-bit clock would wrap after six days
+            health["notice"], health["boot"], health["rows_dropped"] = view.notice, view.boot, view.rows_dropped
+            health["room_bytes"] = self.monitor.journal.room_bytes()
+            health["late_ms"], health["skipped"] = view.late_ms, view.skipped
+        self._reply("health " + json.dumps(health))
 
     def _do_status(self, rest):
         self._reply("status " + json.dumps(self.monitor.status()))
@@ -120,26 +163,23 @@ class Console:
         self._reply("stopping")
 
     def _do_settings(self, rest):
-        self._reply("settings " + json.dumps(settings.values(self.monitor.calibration, self.monitor.thresholds)))
+        self._reply("settings " + json.dumps(settings.values(self.monitor.settings)))
 
     def _do_store(self, rest):
-        """Merge the given calibration and thresholds into what is in force, and keep them."""
+        """Merge the given values into what is in force, and keep the whole if it can be."""
         given = json.loads(rest)
-        merged = settings.values(self.monitor.calibration, self.monitor.thresholds)
+        merged = settings.values(self.monitor.settings)
         for part in given:
+            if part not in merged:
+                raise ValueError("no such part: %s" % part)
             for name in given[part]:
                 if name not in merged[part]:
                     raise ValueError("no such setting: %s" % name)
                 merged[part][name] = given[part][name]
-        problem = calibration.check(merged["calibration"]) or thresholds.check(merged["thresholds"])
+        problem = settings.check(merged)
         if problem:
             raise ValueError(problem)
-        cal = calibration.Calibration()
-        limits = thresholds.Thresholds()
-        for target, part in ((cal, merged["calibration"]), (limits, merged["thresholds"])):
-            for name in part:
-                setattr(target, name, part[name])
-        settings.store(cal, limits)
+        settings.store(merged)
         self.reload = True
         self._reply("stored")
 
@@ -149,9 +189,9 @@ class Console:
         self._reply("end errors")
 
     def _do_list(self, rest):
-        journal = self.monitor.journal
-        journal.flush()
-        segments = journal.segments()
+        if self.monitor:
+            self.monitor.commit()
+        segments = self._journal().segments()
         for number, size in segments:
             self._reply("segment %d %d" % (number, size))
         self._reply("end list %d" % len(segments))
@@ -161,13 +201,21 @@ class Console:
         number, offset, blocks = [int(word) for word in rest.split()]
         if offset < 0 or blocks < 1:
             raise ValueError("offset from 0, blocks from 1")
-        self.monitor.journal.read(number, offset, memoryview(self._block)[:0])
+        self._journal().read(number, offset, memoryview(self._block)[:0])
         self._transfer = (number, offset, blocks)
+
+    def _journal(self):
+        return self.monitor.journal if self.monitor else self.journal
 
     def _send_block(self):
         number, offset, blocks = self._transfer
+        journal = self._journal()
+        if not journal:  # the monitor ended meanwhile
+            self._transfer = None
+            self._reply("error the monitor is not running")
+            return
         try:
-            count = self.monitor.journal.read(number, offset, self._block)
+            count = journal.read(number, offset, self._block)
         except OSError:
             self._transfer = None
             self._reply("error segment %d is gone" % number)

@@ -9,6 +9,8 @@ from typing import Any
 import click
 
 from underdash import __version__
+from underdash.cli import board as of_board
+from underdash.cli.settings import settings
 from underdash.problems import UnderdashError, UsageError, write_whole
 
 _PATH = click.Path(path_type=Path)
@@ -21,7 +23,8 @@ class _OneLine(click.Group):
         try:
             return super().invoke(ctx)
         except UnderdashError as problem:
-            click.echo(f"underdash: {problem}", err=True)
+            for line in str(problem).splitlines():
+                click.echo(f"underdash: {line}", err=True)
             ctx.exit(problem.exit_code)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
@@ -42,20 +45,8 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-@main.command()
-@click.option("--port", help="Serial port of the board; else UNDERDASH_PORT, else the only board on USB.")
-@click.option("--archive", type=_PATH, default=Path("archive"), show_default=True, help="Folder to keep journals in.")
-def pull(port: str | None, archive: Path) -> None:
-    """Copy what is new of a board's journal into the archive; the board keeps everything."""
-    from underdash.cli.progress import bar
-    from underdash.link.client import find
-    from underdash.link.pull import pull as run
-
-    with find(port) as board, bar("pull", unit="bytes") as show:
-        pulled = run(board, archive, show)
-    click.echo(
-        f"{pulled.folder}: {pulled.new_bytes} new bytes, {pulled.total_bytes} in {pulled.segments} segments, verified"
-    )
+for _command in (of_board.install, settings, of_board.board, of_board.watch, of_board.pull):
+    main.add_command(_command)
 
 
 @main.command()

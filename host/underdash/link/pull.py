@@ -28,7 +28,7 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
     byte has arrived and its frames have been checked. `progress(done, total)` counts bytes.
     DataError if the board's segments are not the archive's (a board whose flash was erased).
     """
-    board.ready()
+    board.ready(journal_only=True)
     folder = archive / board.board_id
     with readable(folder):
         folder.mkdir(parents=True, exist_ok=True)

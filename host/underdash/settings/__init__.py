@@ -1,0 +1,1 @@
+"""What a board can be told: the catalogue, settings files, and sending them."""

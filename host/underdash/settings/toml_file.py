@@ -1,0 +1,196 @@
+"""settings.toml: reading it with the line of every mistake, and writing one to start from."""
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from underdash.problems import DataError, readable
+from underdash.settings.catalogue import FIELDS, PARTS, Field, defaults, problems_in
+
+Values = dict[str, dict[str, int]]
+
+_KEY = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
+_TABLE_LINE = re.compile(rf"\s*\[+\s*({_KEY})")
+_KEY_LINE = re.compile(rf"\s*({_KEY})\s*(?:\.\s*({_KEY})\s*)?=")
+_TITLES = {
+    "thresholds": "What counts as charging, or not. Volts keep this order, hysteresis_mv and more apart:\n"
+    "# empty, low_rest, discharging, marginal, healthy, overcharge. And weak_crank stays below crank.",
+    "options": "How the board shows itself and saves itself.",
+    "pins": "What the board is wired to, by GPIO number. No two may be the same.",
+    "calibration": "This one board's two straight lines, as the bench found them. From another board they are wrong.",
+}
+
+
+class SettingsFile:
+    """A settings file that has been read: `values` holds what it sets, and nothing else.
+
+    DataError with a line for each mistake; the whole is not checked before `check`.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        with readable(path):
+            content = path.read_bytes()
+        try:
+            text = content.decode()
+        except UnicodeDecodeError as problem:
+            line = content[: problem.start].count(b"\n") + 1
+            raise DataError(f"{path} line {line}: not UTF-8 text; save the file as UTF-8") from None
+        try:
+            parsed = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as problem:
+            raise DataError(f"{path}{_place(problem, text)}; write NAME = NUMBER below a [table]") from None
+        self._lines = _lines_of_keys(text)
+        self.values: Values = {}
+        self._problems: list[tuple[int, str]] = []
+        for part, given in parsed.items():
+            self._take(part, given)
+        if self._problems:
+            raise DataError("\n".join(f"{path} line {line}: {text}" for line, text in sorted(self._problems)))
+
+    def check(self, others: Values | None = None) -> None:
+        """Refuse a file that cannot be in force beside `others` (else the defaults): DataError."""
+        whole = {part: dict(values) for part, values in (others or defaults()).items()}
+        for part, values in self.values.items():
+            whole[part].update(values)
+        beside = "" if others is None else " (with what the board has for the rest)"
+        lines = []
+        for problem in problems_in(whole):
+            named = set(re.findall(r"\w+", problem))
+            at = [
+                line for (part, name), line in self._lines.items() if name in named & self.values.get(part, {}).keys()
+            ]
+            where = f" line {min(at)}" if at else ""
+            lines.append(f"{self.path}{where}: {problem}{beside}; {_remedy(problem)}")
+        if lines:
+            raise DataError("\n".join(lines))
+
+    # -- inside -------------------------------------------------------------------------------
+
+    def _take(self, part: str, given: Any) -> None:
+        if part not in PARTS:
+            owner = next((owner for owner in PARTS if part in FIELDS[owner]), "")
+            if owner:
+                self._note(part, "", f"{part} stands in no table; write it below [{owner}]")
+            else:
+                self._note(part, "", f"no table [{part}]; there are {_listed(PARTS)}{_nearest(part, PARTS)}")
+            return
+        if not isinstance(given, dict):
+            self._note(part, "", f"{part} is {_shown(given)}: must be a table; write [{part}] on a line of its own")
+            return
+        for name, value in given.items():
+            field = FIELDS[part].get(name)
+            if field is None:
+                owner = next((owner for owner in PARTS if name in FIELDS[owner]), "")
+                remedy = f"; it belongs below [{owner}]" if owner else _nearest(name, FIELDS[part]) or (
+                    "; `underdash settings new` writes a file with every name")  # fmt: skip
+                self._note(part, name, f"no setting {name} in [{part}]{remedy}")
+            elif problem := _problem(field, value):
+                self._note(part, name, problem)
+            else:
+                self.values.setdefault(part, {})[name] = value
+
+    def _note(self, part: str, name: str, text: str) -> None:
+        line = self._lines.get((part, name)) or self._lines.get((part, "")) or self._lines.get(("", part)) or 1
+        self._problems.append((line, text))
+
+
+def _problem(field: Field, value: Any) -> str:
+    if isinstance(value, bool):
+        return f"{field.name} is {_shown(value)}: must be {field.range}; write {int(value)}"
+    if not isinstance(value, int):
+        remedy = "write it without quotes or a decimal point"
+        if isinstance(value, float) and field.unit == "mV" and field.lowest <= value * 1000 <= field.highest:
+            remedy = f"the unit is mV; write {round(value * 1000)}"
+        return f"{field.name} is {_shown(value)}: must be a whole number, {_range(field)}; {remedy}"
+    if not field.lowest <= value <= field.highest:
+        remedy = f"write a number in this range, or leave the line out for {field.default}"
+        if field.unit in ("mV", "ms") and field.lowest <= value * 1000 <= field.highest:
+            remedy = f"the unit is {field.unit}; write {value * 1000}"
+        return f"{field.name} is {value}: must be {_range(field)}; {remedy}"
+    return ""
+
+
+def _range(field: Field) -> str:
+    return f"{field.range} {field.unit}".rstrip()
+
+
+def _remedy(problem: str) -> str:
+    if "must stay below" in problem and "hysteresis" in problem:
+        return "move the two apart, or make hysteresis_mv smaller"
+    if "must stay below" in problem or "exceed" in problem:
+        return "lower the first or raise the second"
+    if "each needs its own" in problem:
+        return "give one of them another GPIO number"
+    return "change this value, or leave its line out for the default"
+
+
+def _shown(value: Any) -> str:
+    text = str(value).lower() if isinstance(value, bool) else repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return ", ".join(f"[{name}]" for name in names)
+
+
+def _nearest(name: str, names: Any) -> str:
+    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
+    return f"; did you mean {near[0]}?" if near else ""
+
+
+def _place(problem: tomllib.TOMLDecodeError, text: str) -> str:
+    """' line N: what is wrong there', from the parser's own words."""
+    said = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(problem), re.DOTALL)
+    if not said:
+        return f": {problem}"
+    return f" line {said[2] or text.count(chr(10)) + 1}: not TOML: {said[1]}"
+
+
+def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
+    """(part, name) to line: tomllib tells of no places. A table's own line is at (part, '')."""
+    found: dict[tuple[str, str], int] = {}
+    table = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _TABLE_LINE.match(line):
+            table = header[1].strip("\"'")
+            found.setdefault((table, ""), number)
+        elif key := _KEY_LINE.match(line):
+            first, second = (part.strip("\"'") if part else "" for part in (key[1], key[2]))
+            place = (first, second) if second and not table else (table, first)
+            found.setdefault(place, number)
+            if not table and not second and "{" in line:  # a table within one line
+                for name in re.findall(rf"({_KEY})\s*=", line.partition("{")[2]):
+                    found.setdefault((first, name.strip("\"'")), number)
+    return found
+
+
+def write_toml(values: Values | None = None) -> str:
+    """A settings file that sets `values`, or, without them, one in which every line is a comment."""
+    lines = ["# Settings of an Underdash board. Check this file: underdash settings check FILE",
+             "# Send it: underdash settings send FILE. What is not set here stays as the board has it."]  # fmt: skip
+    for part in PARTS if values is None else values:
+        lines += ["", f"# {_TITLES[part]}", f"[{part}]"]
+        width = max(len(name) for name in FIELDS[part])
+        for name, field in FIELDS[part].items():
+            if values is None:
+                limits = field.range if part == "pins" else _range(field)
+                lines += [f"# {field.meaning}; {limits}, default {field.default}", f"# {name} = {field.default}", ""]
+            elif name in values[part]:
+                note = f"{field.unit}, {field.meaning}".removeprefix(", ")
+                lines.append(f"{name:{width}} = {values[part][name]:<7} # {note}")
+        while lines[-1] == "":
+            lines.pop()
+    return "\n".join(lines) + "\n"
+
+
+def differences(before: Values, after: Values) -> list[tuple[Field, int, int]]:
+    """(field, old, new) for each value that is not the same in both."""
+    return [
+        (FIELDS[part][name], before[part][name], after[part][name])
+        for part in PARTS
+        for name in FIELDS[part]
+        if name in before.get(part, {}) and name in after.get(part, {}) and before[part][name] != after[part][name]
+    ]
