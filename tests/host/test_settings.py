@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from chargecore import calibration, options, thresholds
-from conftest import clamp_settings
+from conftest import PLAIN, clamp_settings
 from underdash.cli.app import main
 from underdash.link.client import Board
 from underdash.link.pull import pull
