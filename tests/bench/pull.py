@@ -39,7 +39,7 @@ def main() -> int:
                 health = link.health()
             size = pulled.total_bytes
             print(f"pull:            {size} bytes in {ours_s:.2f} s, {size / ours_s / 1000:.0f} kB/s, verified; "
-                  f"longest gap between samples {health['gap_ms']} ms, {health['skipped']} skipped")  # fmt: skip
+                  f"a sample was at most {health['late_ms']} ms late, {health['skipped']} skipped")  # fmt: skip
             (folder / "copied").mkdir()
             began = time.monotonic()
             subprocess.run(

@@ -35,8 +35,13 @@ def replay(name, rows, start_ms):
         clock_ms += dt_ms
         t_ms = clock_ms & TICKS_MASK
         clamp_ma = frames.round_clamp(clamp_ma)
+        if name == "keyed":
+            judge.key = vectors.key_at(index)
         state = judge.step(t_ms, low_mv, bus_mv, high_mv, clamp_ma)
         book.add(dt_ms, bus_mv, clamp_ma, state, limits.discharging_mv)
+        if told and dt_ms > 65535:  # more than a period can hold: as the journal does
+            close()
+            told = []
         if not told:
             frame.start(index, clock_ms // 1000, clock_ms % 1000)
         frame.add(dt_ms, low_mv, bus_mv, high_mv, clamp_ma, state, judge.warnings)

@@ -130,6 +130,42 @@ def holes(chance):
             yield around(hole_ms if index == 3 else 1000, 12500 + chance(40), 30, -9000)
 
 
+def parked(chance):
+    """Rest in rows of a minute, with one just too long; then a starter in the middle of it."""
+    for _ in range(40):
+        yield around(1000, 12600 + chance(3), 2, ABSENT)
+    for minute in range(120):
+        dt_ms = (65535 if minute % 50 == 20 else 65536) if minute % 50 in (20, 40) else 60000
+        yield around(dt_ms, 12600 - minute // 2, chance(12), ABSENT)
+        if minute % 50 == 40:
+            for _ in range(25):
+                yield around(1000, 12500 + chance(3), 2, ABSENT)
+    yield around(23400, 12540, 2, ABSENT)
+    yield from crank(chance, 8800, 9900, 9, ABSENT)
+    for _ in range(60):
+        yield around(1000, 13900 + chance(40), 30, ABSENT)
+
+
+def keyed(chance):
+    """A day for an engine that is told of the key (KEYS)."""
+    yield from day(chance, False)
+    yield from day(chance, True)
+
+
+# The key, in turn, for so many rows each in the vector "keyed": unknown, on, off.
+KEYS = ((ABSENT, 30), (1, 170), (0, 25), (1, 130), (0, 60))
+
+
+def key_at(index):
+    """The key at a row of "keyed"."""
+    index %= sum([rows for _, rows in KEYS])
+    for key, rows in KEYS:
+        if index < rows:
+            return key
+        index -= rows
+    return ABSENT
+
+
 def every(seed):
     """(name, rows, the clock before the first row) of each vector."""
     return (
@@ -143,6 +179,8 @@ def every(seed):
         ("contradictions", contradictions(Chance(seed)), TICKS_MASK - 30000),
         ("hover", hover(Chance(seed)), 0),
         ("holes", holes(Chance(seed)), 0),
+        ("parked", parked(Chance(seed)), 0),
+        ("keyed", keyed(Chance(seed)), 0),
     )
 
 

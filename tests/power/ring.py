@@ -34,10 +34,9 @@ journal.start(judge.snapshot())
 ROWS = 200000
 for index in range(ROWS):
     noise = index * 7919 % 41
-    journal.append(1000, index, 0, (13780 - noise, 13800 + noise, 13860, -0x20000000), 3, 0)
+    journal.append(1000, index, 0, 13780 - noise, 13800 + noise, 13860, -0x20000000, 3, 0)
     if journal.is_due():
-        journal.flush()
-        journal.rotate_if_full(judge.snapshot())
+        journal.commit(judge.snapshot())
 journal.close()
 
 segments = journal.segments()

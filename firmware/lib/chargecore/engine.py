@@ -13,6 +13,8 @@ How it decides
   parked one is. So stillness below charging volts is rest, and low volts count towards a verdict
   only while they move. (A volts-only board has nothing else that tells a parked car from a dead
   alternator.)
+* An ignition sense, where one is wired, says more: with the key on a car is never at rest, and
+  low volts count even while they are still; with the key off no engine runs.
 * Volts and amps that contradict each other count towards nothing; after a minute of it the
   sensors are under suspicion, and the verdict is withdrawn.
 """
@@ -40,6 +42,7 @@ WARN_LOW_REST = const(32)
 WARNING_NAMES = ("discharging", "overcharge", "marginal", "sensor", "weak crank", "low at rest")
 
 _GAP_MS = const(10000)  # a longer hole in the rows and nothing learnt before it still holds
+_REST_GAP_MS = const(65535)  # but at rest, where a row is a minute: what a row's period can hold
 _ALIVE_MS = const(3000)  # volts that moved this recently belong to a running engine
 _CRANK_CLEAR_MS = const(300)
 _CRANK_LONGEST_MS = const(30000)  # no starter runs longer: the battery is flat
@@ -78,11 +81,13 @@ class Engine:
 
     def __init__(self, thresholds):
         self.thresholds = thresholds
+        self.key = ABSENT  # input, in force for the rows that follow: 1 on, 0 off, ABSENT unknown
         self._over = Dwell()
         self._discharge = Dwell()
         self._marginal = Dwell()
         self._good = Dwell()
         self._clear = Dwell()
+        self._dwells = (self._over, self._discharge, self._marginal, self._good, self._clear)
         self.reset()
 
     def reset(self):
@@ -110,7 +115,7 @@ class Engine:
         current [mA], positive when charging, or ABSENT.
         """
         dt_ms = (t_ms - self._last_ms) & TICKS_MASK if self._seen else 0
-        if dt_ms > _GAP_MS:
+        if dt_ms > (_REST_GAP_MS if self.state == REST else _GAP_MS):
             self.reset()
             dt_ms = 0
         self._last_ms = t_ms
@@ -212,9 +217,14 @@ class Engine:
         state = self.state
         band_mv = th.hysteresis_mv
         has_clamp = clamp_ma != ABSENT
+        key = self.key
         alive = self._quiet_ms < _ALIVE_MS
-        self._infer_running(state, alive, dt_ms)
+        if key == 0:
+            self._running = self._started = self._alive_ms = 0
+        else:
+            self._infer_running(state, alive, dt_ms)
         running = self._running
+        alive = alive or key == 1
 
         over_mv = th.overcharge_mv - (band_mv if state == OVERCHARGE else 0)
         over = bus_mv > over_mv and low_mv > over_mv - band_mv
@@ -243,7 +253,8 @@ class Engine:
         self._clear.run(not (over if state == OVERCHARGE else discharge), t_ms, dt_ms)
 
         if (
-            self._quiet_ms >= th.rest_ms
+            key != 1
+            and self._quiet_ms >= (_ALIVE_MS if key == 0 else th.rest_ms)
             and bus_mv < th.marginal_mv
             and (not has_clamp or -th.clamp_dead_ma <= clamp_ma <= th.clamp_dead_ma)
         ):
@@ -263,6 +274,8 @@ class Engine:
         elif self._good.ms >= (th.clear_ms if state == MARGINAL else th.charging_ms):
             self._running = 1
             self._become(CHARGING, self._good.since_ms)
+        elif (key == 1 and state == REST) or (key == 0 and low and state != REST):
+            self._become(UNKNOWN, t_ms)
 
     def _begins_inside(self, high_mv) -> bool:
         """True for a first row of discharge that still holds a sample of the volts before it: the
@@ -288,7 +301,7 @@ class Engine:
             self.since_ms = since_ms
 
     def _forget_dwells(self):
-        for dwell in (self._over, self._discharge, self._marginal, self._good, self._clear):
+        for dwell in self._dwells:
             dwell.ms = 0
             dwell.since_ms = 0
 

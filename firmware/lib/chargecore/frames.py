@@ -26,7 +26,8 @@ HEADER = const(1)
 ROWS = const(2)
 OVERHEAD = const(8)  # bytes of a frame beside its payload
 PAYLOAD_MAX = const(1016)
-ROWS_BYTES_MAX = const(400)  # a rows frame closes when it has grown past this
+ROWS_BYTES_MAX = const(400)  # a rows frame is to be written when it has grown past this
+PERIOD_MAX_MS = const(65535)  # a longer one needs a new frame, whose head has the time in full
 
 # Current is journalled in steps of 50 mA, about one step of the converter; the engine sees the
 # rounded value too, so that the desk decides on exactly what the board decided on.
@@ -35,7 +36,11 @@ CLAMP_STEP_MA = const(50)
 # A row: (t_ms since this boot, low_mv, bus_mv, high_mv, clamp_ma, state, warnings)
 _ROWS_HEAD = "<IIHBH"  # number of the first row, its seconds and milliseconds since boot, options, rows
 _ROWS_COUNT_AT = const(4 + 11)
+_OPTIONS_AT = const(10)
 _OPTION_CLAMP = const(1)
+_OPTION_KEY_KNOWN = const(2)
+_OPTION_KEY_ON = const(4)
+_ROW_BYTES_MAX = const(23)  # a row that differs in everything, by the most: 175 bits, and 7 before it
 
 _HEADER_HEAD = "<BIII8sIIBBB"
 _HEADER_NUMBERS = len(calibration.FIELDS) + len(thresholds.FIELDS) + len(engine.FIELDS)
@@ -72,8 +77,10 @@ class RowCoder:
         self.clamp_ma = 0
         self.state = self.warnings = 0
         self.shape = 0
-        for stream in (self.bus, self.below, self.above, self.clamp):
-            stream.restart()
+        self.bus.restart()
+        self.below.restart()
+        self.above.restart()
+        self.clamp.restart()
 
 
 # What a row holds, beside its regular form: one value for low, mean and high; no volts; no amps.
@@ -83,27 +90,44 @@ _SHAPE_NO_CLAMP = const(4)
 
 
 class RowsFrame:
-    """Packs rows into one frame, in a buffer of its own; allocates nothing once it is made."""
+    """Packs rows into one frame, in a buffer of its own; allocates nothing once it is made.
+
+    `rows` counts those in it, `key` is the one they share.
+    """
 
     def __init__(self, clamp_fitted: int):
         self.buffer = bytearray(PAYLOAD_MAX + OVERHEAD)
         self.rows = 0
+        self.key = ABSENT
         self._clamp = clamp_fitted
         self._writer = BitWriter(self.buffer)
         self._coder = RowCoder()
 
     def is_full(self) -> bool:
-        return self._writer.position >= ROWS_BYTES_MAX
+        """Should it be written?"""
+        return self.rows > 0 and self._writer.position >= ROWS_BYTES_MAX
 
-    def start(self, number: int, t_s: int, t_ms: int):
-        """Begin a frame whose first row has this number and ends at t_s + t_ms/1000 since boot."""
-        struct.pack_into(_ROWS_HEAD, self.buffer, 4, number, t_s, t_ms, _OPTION_CLAMP if self._clamp else 0, 0)
+    def has_room(self) -> bool:
+        """Does one more row fit, whatever is in it?"""
+        return self._writer.position + _ROW_BYTES_MAX <= PAYLOAD_MAX + 4
+
+    def start(self, number: int, t_s: int, t_ms: int, key: int = ABSENT):
+        """Begin a frame whose first row has this number and ends at t_s + t_ms/1000 since boot.
+
+        key: 1 while the rows in it were taken with the key on, 0 with it off, ABSENT if unknown.
+        """
+        options = _OPTION_CLAMP if self._clamp else 0
+        if key != ABSENT:
+            options |= _OPTION_KEY_KNOWN | (_OPTION_KEY_ON if key else 0)
+        struct.pack_into(_ROWS_HEAD, self.buffer, 4, number, t_s, t_ms, options, 0)
         self._writer.start(4 + struct.calcsize(_ROWS_HEAD))
         self._coder.restart()
+        self.key = key
         self.rows = 0
 
     def add(self, dt_ms: int, low_mv: int, bus_mv: int, high_mv: int, clamp_ma: int, state: int, warnings: int):
-        """Append a row that ended `dt_ms` (below 2**16) after the one before it."""
+        """Append a row that ended `dt_ms` (at most PERIOD_MAX_MS) after the one before it in this
+        frame; the first row's own is not looked at."""
         writer = self._writer
         coder = self._coder
         shape = 0
@@ -145,7 +169,7 @@ class RowsFrame:
         self.rows += 1
 
     def close(self) -> int:
-        """Seal the frame; return its length in `buffer`."""
+        """Seal the frame; return its length in `buffer`. Nothing can be added after it."""
         self.buffer[_ROWS_COUNT_AT] = self.rows & 255
         self.buffer[_ROWS_COUNT_AT + 1] = self.rows >> 8
         return _seal(self.buffer, ROWS, self._writer.finish() - 4)
@@ -155,6 +179,19 @@ def rows_span(payload):
     """(number of the first row, how many rows) of a rows frame, without unpacking them."""
     number, _, _, _, count = struct.unpack_from(_ROWS_HEAD, payload, 0)
     return number, count
+
+
+def rows_key(payload) -> int:
+    """The key while a rows frame's rows were taken: 1 on, 0 off, ABSENT if it was not known.
+
+    ValueError where the payload has no room for it.
+    """
+    if len(payload) <= _OPTIONS_AT:
+        raise ValueError("rows frame of only %d bytes" % len(payload))
+    options = payload[_OPTIONS_AT]
+    if not options & _OPTION_KEY_KNOWN:
+        return ABSENT
+    return 1 if options & _OPTION_KEY_ON else 0
 
 
 def decode_rows(payload):

@@ -77,7 +77,7 @@ def check(values: dict) -> str:
 
 def check_pins(values: dict) -> str:
     """'' if a Pico-like board can be wired so, else one line saying why not."""
-    taken = {}
+    taken: "dict[int, str]" = {}
     for name, _ in PINS:
         number = values.get(name)
         if not isinstance(number, int) or not (0 <= number <= 22 or number in _ANALOGUE):

@@ -17,9 +17,11 @@ from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
-from monitor.journal import RESERVE_BYTES, SEGMENT_BYTES, Journal
-from monitor.monitor import Monitor
-from monitor.sampler import SAMPLE_MS
+
+MYPY = False
+if MYPY:  # for the type checker alone: a monitor whose files are damaged must not silence the console
+    from monitor.journal import Journal
+    from monitor.monitor import Monitor
 
 PROTOCOL = const(1)
 BLOCK_BYTES = const(768)
@@ -86,14 +88,6 @@ class Console:
 
     def tell_live(self, elapsed_ms: int):
         """Called after each sample. Send the newest row, if someone listens and the wire is free."""
-        now_ms = time.ticks_ms()
-        if self._sampling:
-            gap_ms = time.ticks_diff(now_ms, self._sampled_ms)
-            if gap_ms > self.gap_ms:
-                self.gap_ms = gap_ms
-            self.skipped += elapsed_ms // SAMPLE_MS - 1
-        self._sampling = True
-        self._sampled_ms = now_ms
         if self._live_ms <= 0 or not self.monitor:
             return
         self._live_ms -= elapsed_ms
@@ -141,21 +135,18 @@ class Console:
 
     def _do_health(self, rest):
         flash = os.statvfs("/")
-        free = flash[0] * flash[3]
         health = {
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
-            "flash_bytes": flash[1] * flash[2], "free_bytes": free, "heap_free": gc.mem_free(),
-            "gap_ms": self.gap_ms, "skipped": self.skipped,
-            # What may still be written before a new segment takes the place of the oldest.
-            "room_bytes": max(0, free - SEGMENT_BYTES - RESERVE_BYTES),
+            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
         }  # fmt: skip
         if self.monitor:
-            header = self.monitor.journal.header
-            health["uptime_s"] = self.monitor.seconds  # the 30-bit clock would wrap after six days
-            health["notice"] = self.monitor.notice
-            health["boot"], health["rows_dropped"] = header.boot, header.rows_dropped
+            view = self.monitor.view
+            health["uptime_s"] = view.seconds  # the 30-bit clock would wrap after six days
+            health["notice"], health["boot"], health["rows_dropped"] = view.notice, view.boot, view.rows_dropped
+            health["room_bytes"] = self.monitor.journal.room_bytes()
+            health["late_ms"], health["skipped"] = view.late_ms, view.skipped
         self._reply("health " + json.dumps(health))
 
     def _do_status(self, rest):
@@ -199,7 +190,7 @@ class Console:
 
     def _do_list(self, rest):
         if self.monitor:
-            self.monitor.journal.commit(self.monitor.engine.snapshot())
+            self.monitor.commit()
         segments = self._journal().segments()
         for number, size in segments:
             self._reply("segment %d %d" % (number, size))

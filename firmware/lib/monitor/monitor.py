@@ -1,50 +1,64 @@
-"""The monitor's tick: sample, build rows, decide, journal, show."""
+"""The monitor: what happens ten times a second between the pins and the journal.
+
+`tick` samples, builds rows, decides, packs and shows; it never touches flash and allocates
+nothing. `settle`, called after each tick, commits what has to be committed.
+"""
+
+import gc
+import os
 
 from chargecore import engine
 from chargecore.frames import Header
 from chargecore.ledger import Ledger
-from chargecore.shim import const
 from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
-from monitor import settings, ssd1306
+from monitor import errors, settings
+from monitor.face import Face
 from monitor.journal import Journal
-from monitor.panel import Panel
-from monitor.sampler import SAMPLE_MS, RowBuilder, Sampler
-
-_SHOW_TICKS = const(5)
-_RETRY_DISPLAY_TICKS = const(100)
-_NOTICE_TICKS = const(100)  # what settings.load had to say is shown this long after the start
+from monitor.rest import Rest
+from monitor.sampler import REST_SAMPLE_MS, SAMPLE_MS, SAVING_SAMPLE_MS, RowBuilder, Sampler
+from monitor.view import View
 
 
 class Monitor:
-    """Everything between the pins and the journal. The hardware is handed in; `now_ms` is the
-    age of this boot on the board's clock. `live` holds the newest row for whoever listens."""
+    """`pins` makes the peripherals (board.Pins); `kept` are the Settings in force; `now_ms` is
+    the age of this boot on the board's clock."""
 
-    def __init__(self, bus_adc, clamp_adc, make_bus, board_id: bytes, now_ms: int):
-        self.settings = settings.load()
-        self.calibration, self.thresholds = self.settings.calibration, self.settings.thresholds
-        self.notice = self.settings.notice
-        self.engine = engine.Engine(self.thresholds)
+    def __init__(self, pins, kept: "settings.Settings", board_id: bytes, now_ms: int):
+        self.settings = kept
+        self.calibration = kept.calibration
+        self.thresholds = limits = kept.thresholds
+        options = kept.options
+        self.engine = engine.Engine(limits)
         self.ledger = Ledger()
-        self.sampler = Sampler(bus_adc, clamp_adc, self.calibration)
-        limits = self.thresholds
+        self.view = View()
+        self.view.notice = kept.notice
+        self.sampler = Sampler(pins.bus_adc(), pins.clamp_adc(), kept.calibration)
         self._rows = RowBuilder(self._take_row, limits.crank_mv, limits.crank_mv + limits.hysteresis_mv)
         header = Header()
         header.board_id = (board_id + bytes(8))[:8]
-        header.calibration = self.calibration
+        header.calibration = kept.calibration
         header.thresholds = limits
         self.journal = Journal("/journal", header)
         self.journal.start(self.engine.snapshot())
+        self._ignition = pins.ignition() if options.ignition else None
+        self.face = Face(
+            self.view, limits, options, pins.display_bus, pins.button(),
+            pins.lamp() if options.lamp else None,
+            pins.buzzer() if options.buzzer else None,
+            pins.dim() if options.dim_feed else None)  # fmt: skip
+        self.rest = Rest(limits, options)
+        self.attended = False  # a host is talking to the board: rows come every second
         self.seconds, self.millis = now_ms // 1000, now_ms % 1000
         self._t_ms = now_ms & TICKS_MASK
         self._row_t_ms = self._t_ms
         self._row_seconds, self._row_millis = self.seconds, self.millis
-        self._ticks = 0
-        self._make_bus = make_bus
-        self._display: "ssd1306.Display" = None
-        self.panel: "Panel" = None
-        self._flush_wanted = False
+        self._second_ms = 0
+        self._supply_low = False
+        self._length_ms = self._deficit_ms = 0
         self.rows = 0
-        self.live: "tuple" = None
+        self._note_health()
+        self._read_key()
+        self.engine.key = self.journal.key = self.view.key
 
     def tick(self, dt_ms: int = SAMPLE_MS):
         """One sample, `dt_ms` after the one before."""
@@ -53,18 +67,56 @@ class Monitor:
         if self.millis >= 1000:
             self.seconds += self.millis // 1000
             self.millis %= 1000
-        self.sampler.sample()
-        self._rows.push(self._t_ms, self.sampler.bus_mv, self.sampler.clamp_ma)
-        if self._flush_wanted or self.journal.is_due():
-            self._flush_wanted = False
-            self.journal.flush()
-            self.journal.rotate_if_full(self.engine.snapshot())
-        self._ticks += 1
-        if self._ticks % _SHOW_TICKS == 0:
-            self._show()
+        sampler, view, rest = self.sampler, self.view, self.rest
+        sampler.sample()
+        bus_mv, clamp_ma = sampler.bus_mv, sampler.clamp_ma
+        view.bus_mv, view.clamp_ma = bus_mv, clamp_ma
+        view.seconds = self.seconds
+        self._read_key()
+        kept_awake = self.attended or self.face.awake_wanted or view.key == 1
+        was_saving = rest.saving
+        rest.follow(dt_ms, bus_mv, clamp_ma, self.engine.state, kept_awake)
+        if rest.saving:
+            if not was_saving:
+                self._rows.close()
+                self.journal.want()
+        else:
+            if was_saving:
+                self._skip_to_now(dt_ms)
+            if rest.sleeping:
+                self._rows.rest(self._t_ms, bus_mv, clamp_ma)
+            else:
+                self._rows.push(self._t_ms, bus_mv, clamp_ma)
+        view.saving = rest.saving
+        self._watch_supply(bus_mv)
+        self._show(dt_ms, bus_mv)
+
+    def interval_ms(self) -> int:
+        """How long until the next sample is due."""
+        if self.rest.saving:
+            return SAVING_SAMPLE_MS
+        return REST_SAMPLE_MS if self.rest.sleeping else SAMPLE_MS
+
+    def settle(self):
+        """Commit if it is time; everything that may allocate or wait for the flash happens here."""
+        if self.view.key != self.engine.key:
+            self.journal.want()  # a frame's rows were all decided under one key
+        if self.journal.is_due():
+            self.commit()
+
+    def commit(self):
+        """Write every row so far."""
+        self.journal.commit(self.engine.snapshot())
+        self.engine.key = self.journal.key = self.view.key
+        self._note_health()
 
     def close(self):
+        """Commit everything; the board is about to do something else."""
+        self.face.close()
+        self._rows.close()
         self.journal.close()
+
+    # -- inside -------------------------------------------------------------------------------
 
     def _take_row(self, t_ms, low_mv, bus_mv, high_mv, clamp_ma):
         dt_ms = elapsed_ms(t_ms, self._row_t_ms)
@@ -76,52 +128,101 @@ class Monitor:
         before, warned = self.engine.state, self.engine.warnings
         state = self.engine.step(t_ms, low_mv, bus_mv, high_mv, clamp_ma)
         warnings = self.engine.warnings
-        if state == engine.CRANK and before != engine.CRANK:
-            self.ledger.reset()
-        self.ledger.add(dt_ms, bus_mv, clamp_ma, state, self.thresholds.discharging_mv)
-        row = (low_mv, bus_mv, high_mv, clamp_ma)
-        self.journal.append(dt_ms, self._row_seconds, self._row_millis, row, state, warnings)
+        self.journal.append(
+            dt_ms, self._row_seconds, self._row_millis, low_mv, bus_mv, high_mv, clamp_ma, state, warnings
+        )
         # A changed verdict is worth an erase, but not while the starter holds the supply down.
         if (state != before or warnings != warned) and state != engine.CRANK:
-            self._flush_wanted = True
-        if self.panel and dt_ms >= 1000:
-            self.panel.push(bus_mv)
+            self.journal.want()
         self.rows += 1
-        self.live = row
+        self._keep_ledger(dt_ms, bus_mv, clamp_ma, before, state)
+        self.view.state, self.view.warnings = state, warnings
+        self.view.rows += 1
 
-    def _show(self):
-        if self.panel is None:
-            if self._ticks % _RETRY_DISPLAY_TICKS == _SHOW_TICKS:
-                self._find_display()
+    def _keep_ledger(self, dt_ms, bus_mv, clamp_ma, before, state):
+        view, ledger = self.view, self.ledger
+        if state == engine.CRANK and before != engine.CRANK:
+            if before == engine.REST or view.drive.length_s == 0:
+                self._begin_drive()
+            ledger.reset()
+        ledger.add(dt_ms, bus_mv, clamp_ma, state, self.thresholds.discharging_mv)
+        view.out_as, view.in_as, view.low_s = ledger.out_as, ledger.in_as, ledger.low_s
+        view.deficit_as = ledger.deficit_as()
+        if state == engine.REST or state == engine.UNKNOWN:
             return
-        sampler = self.sampler
-        if self._ticks > _NOTICE_TICKS:
-            self.panel.notice = ""
-        self.panel.draw(
-            sampler.bus_mv, sampler.clamp_ma, self.engine.state, self.engine.warnings,
-            self._ticks // _SHOW_TICKS % 2 == 0)  # fmt: skip
-        try:
-            self._display.show()
-        except OSError:
-            self.panel = None
+        worst = view.drive
+        self._length_ms += dt_ms
+        worst.length_s = self._length_ms // 1000
+        if state == engine.CRANK:
+            worst.crank_mv = self.engine.crank_held_mv
+            return
+        if bus_mv != ABSENT and (worst.low_mv == ABSENT or bus_mv < worst.low_mv):
+            worst.low_mv = bus_mv
+        worst.deficit_as = max(worst.deficit_as, view.deficit_as)
+        if state == engine.DISCHARGING:
+            self._deficit_ms += dt_ms
+            worst.deficit_s = self._deficit_ms // 1000
 
-    def _find_display(self):
-        try:
-            self._display = ssd1306.Display(self._make_bus())
-        except OSError:
-            return
-        self.panel = Panel(self._display.frame, self.thresholds.discharging_mv)
-        self.panel.notice = self.notice.upper()
+    def _begin_drive(self):
+        view = self.view
+        drive = view.last
+        view.last = view.drive
+        view.drive = drive
+        drive.reset()
+        self._length_ms = self._deficit_ms = 0
+
+    def _skip_to_now(self, dt_ms):
+        """Rows begin again: the first one starts now, not where the last one ended."""
+        self._row_t_ms = (self._t_ms - dt_ms) & TICKS_MASK
+        self._row_seconds, self._row_millis = self.seconds, self.millis
+        self._row_millis -= dt_ms
+        while self._row_millis < 0:
+            self._row_millis += 1000
+            self._row_seconds -= 1
+
+    def _read_key(self):
+        if self._ignition is not None:
+            self.view.key = self._ignition.value()
+
+    def _watch_supply(self, bus_mv):
+        """Falling below what the board itself needs: commit while there is time."""
+        limit_mv = self.settings.options.supply_mv
+        if bus_mv == ABSENT or bus_mv >= limit_mv:
+            if bus_mv == ABSENT or bus_mv > limit_mv + 1000:
+                self._supply_low = False
+        elif not self._supply_low:
+            self._supply_low = True
+            self.journal.want()
+
+    def _show(self, dt_ms, bus_mv):
+        self._second_ms += dt_ms
+        if self._second_ms >= 1000:
+            self._second_ms %= 1000
+            self.face.second(bus_mv)
+        self.face.asleep(self.rest.sleeping == 1)
+        self.face.tick(dt_ms)
+
+    def _note_health(self):
+        gc.collect()  # here, where it may take its time, and not in the middle of a tick
+        view, header = self.view, self.journal.header
+        view.boot, view.rows_dropped = header.boot, header.rows_dropped
+        view.heap_free = gc.mem_free()
+        view.errors = errors.count()
+        status = os.statvfs("/")
+        view.free_kib = status[0] * status[3] // 1024
 
     def status(self) -> dict:
         """What the console tells of the present moment."""
-        ledger = self.ledger
+        view = self.view
         return {
-            "t_s": self.seconds, "bus_mv": None if self.sampler.bus_mv == ABSENT else self.sampler.bus_mv,
-            "clamp_ma": None if self.sampler.clamp_ma == ABSENT else self.sampler.clamp_ma,
+            "t_s": self.seconds, "bus_mv": _or_none(view.bus_mv), "clamp_ma": _or_none(view.clamp_ma),
             "bus_code": self.sampler.bus_code, "clamp_code": self.sampler.clamp_code,
-            "state": engine.STATE_NAMES[self.engine.state], "warnings": self.engine.warnings,
-            "rows": self.rows, "boot": self.journal.header.boot, "notice": self.notice,
-            "deficit_as": ledger.deficit_as(), "out_as": ledger.out_as, "in_as": ledger.in_as,
-            "low_s": ledger.low_s,
+            "state": engine.STATE_NAMES[view.state], "warnings": view.warnings,
+            "rows": self.rows, "boot": view.boot, "notice": view.notice,
+            "deficit_as": view.deficit_as, "out_as": view.out_as, "in_as": view.in_as, "low_s": view.low_s,
+            "key": _or_none(view.key), "sleeping": bool(self.rest.sleeping), "saving": bool(view.saving),
         }  # fmt: skip
+
+
+def _or_none(value):
+    return None if value == ABSENT else value

@@ -1,18 +1,21 @@
 """From converter pins to rows: oversampling, calibration, and one row a second.
 
 Around a crank each sample, ten a second, becomes a row of its own, beginning with the second
-in which the volts first fell.
+in which the volts first fell. At rest a row is a minute of samples, five a second.
 """
 
 from array import array
 
 from chargecore.frames import round_clamp
 from chargecore.shim import const
-from chargecore.units import ABSENT, TICKS_MASK
+from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
 
 SAMPLE_MS = const(100)
 _SAMPLES_A_ROW = const(10)
 _OVERSAMPLE = const(64)
+REST_SAMPLE_MS = const(200)  # often enough for a starter to be seen while it turns
+SAVING_SAMPLE_MS = const(1000)  # below the cut-off nothing but a crank or a charger matters
+REST_ROW_MS = const(60000)
 _FAST_TAIL = const(30)  # samples written singly after the volts have recovered
 _FAST_LONGEST = const(400)  # a flat battery stays low: no more single rows than this in a stretch
 
@@ -38,16 +41,16 @@ class Sampler:
             self.clamp_ma = ABSENT
 
     def _read(self, adc) -> int:
-        read = adc.read_u16
         total = 0
         for _ in range(_OVERSAMPLE):
-            total += read() >> 4  # the lower four bits of read_u16 only repeat the upper four
+            total += adc.read_u16() >> 4  # the lower four bits only repeat the upper four
         return total >> 2  # 64 readings of 12 bits, as sixteenths
 
 
 class RowBuilder:
     """Gathers samples into rows and hands each row on:
-    `emit(t_ms, low_mv, bus_mv, high_mv, clamp_ma)`."""
+    `emit(t_ms, low_mv, bus_mv, high_mv, clamp_ma)`. A parked car's samples come through `rest`
+    and become a row a minute; the first `push` after them closes that row."""
 
     def __init__(self, emit, crank_mv: int, clear_mv: int):
         self._emit = emit
@@ -59,10 +62,13 @@ class RowBuilder:
         self._count = 0
         self._fast = 0
         self._fast_budget = _FAST_LONGEST
+        self._sums = Sums()
+        self._rest_from_ms = self._rest_to_ms = 0
 
     def push(self, t_ms: int, bus_mv: int, clamp_ma: int):
         """Take the sample of this moment of the wrapping clock."""
         t_ms &= TICKS_MASK
+        self._end_rest_row()
         count = self._count
         self._time[count] = t_ms
         self._bus[count] = bus_mv
@@ -74,6 +80,27 @@ class RowBuilder:
             self._emit_singly()
         elif self._count == _SAMPLES_A_ROW:
             self._emit_mean()
+
+    def rest(self, t_ms: int, bus_mv: int, clamp_ma: int):
+        """Take a parked car's sample."""
+        t_ms &= TICKS_MASK
+        if self._count:
+            self._emit_mean()
+        sums = self._sums
+        if sums.samples == 0:
+            self._rest_from_ms = t_ms
+        # Closed before it grows too long for the journal, however late this sample comes.
+        elif elapsed_ms(t_ms, self._rest_from_ms) > REST_ROW_MS:
+            self._end_rest_row()
+            self._rest_from_ms = self._rest_to_ms
+        self._rest_to_ms = t_ms
+        sums.add(bus_mv, clamp_ma)
+
+    def close(self):
+        """Hand on what has gathered."""
+        if self._count:
+            self._emit_mean()
+        self._end_rest_row()
 
     def _follow_crank(self, bus_mv):
         if bus_mv == ABSENT:
@@ -92,24 +119,55 @@ class RowBuilder:
         self._count = 0
 
     def _emit_mean(self):
-        low_mv = high_mv = ABSENT
-        bus_sum = clamp_sum = bus_count = clamp_count = 0
-        for index in range(_SAMPLES_A_ROW):
-            bus_mv = self._bus[index]
-            if bus_mv != ABSENT:
-                if bus_count == 0:
-                    low_mv = high_mv = bus_mv
-                else:
-                    low_mv = min(low_mv, bus_mv)
-                    high_mv = max(high_mv, bus_mv)
-                bus_sum += bus_mv
-                bus_count += 1
-            if self._clamp[index] != ABSENT:
-                clamp_sum += self._clamp[index]
-                clamp_count += 1
-        # A second in which most samples failed was not measured.
-        half = _SAMPLES_A_ROW // 2
-        bus_mv = (bus_sum + bus_count // 2) // bus_count if bus_count > half else ABSENT
-        clamp_ma = clamp_sum // clamp_count if clamp_count > half else ABSENT
+        sums = self._sums
+        for index in range(self._count):
+            sums.add(self._bus[index], self._clamp[index])
+        t_ms = self._time[self._count - 1]
         self._count = 0
-        self._emit(self._time[_SAMPLES_A_ROW - 1], low_mv, bus_mv, high_mv, round_clamp(clamp_ma))
+        self._emit_sums(t_ms)
+
+    def _end_rest_row(self):
+        if self._sums.samples:
+            self._emit_sums(self._rest_to_ms)
+
+    def _emit_sums(self, t_ms):
+        sums = self._sums
+        bus_mv, clamp_ma = sums.bus_mv(), sums.clamp_ma()
+        low_mv, high_mv = sums.low_mv, sums.high_mv
+        sums.reset()
+        self._emit(t_ms, low_mv, bus_mv, high_mv, round_clamp(clamp_ma))
+
+
+class Sums:
+    """Lowest, highest and the means of some samples. A row most of whose samples failed was not
+    measured."""
+
+    def __init__(self):
+        self.reset()
+
+    def reset(self):
+        self.samples = 0
+        self.low_mv = self.high_mv = ABSENT
+        self._bus_sum = self._clamp_sum = self._bus_count = self._clamp_count = 0
+
+    def add(self, bus_mv: int, clamp_ma: int):
+        self.samples += 1
+        if bus_mv != ABSENT:
+            if self._bus_count == 0:
+                self.low_mv = self.high_mv = bus_mv
+            else:
+                self.low_mv = min(self.low_mv, bus_mv)
+                self.high_mv = max(self.high_mv, bus_mv)
+            self._bus_sum += bus_mv
+            self._bus_count += 1
+        if clamp_ma != ABSENT:
+            self._clamp_sum += clamp_ma
+            self._clamp_count += 1
+
+    def bus_mv(self) -> int:
+        count = self._bus_count
+        return (self._bus_sum + count // 2) // count if count > self.samples // 2 else ABSENT
+
+    def clamp_ma(self) -> int:
+        count = self._clamp_count
+        return self._clamp_sum // count if count > self.samples // 2 else ABSENT

@@ -37,4 +37,6 @@ class View:
         self.boot = self.rows = self.rows_dropped = 0
         self.free_kib = ABSENT  # of flash
         self.heap_free = ABSENT  # bytes
-        self.errors = 0  # recorded since power-up
+        self.errors = 0  # that the board remembers
+        self.late_ms = 0  # the latest that a sample ever was
+        self.skipped = 0  # samples given up because they were late

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
+from underdash.review.rest import rests
 from underdash.review.rows import Account, Rows
 
 # What the owner is warned of, and what proves that an engine ran.
@@ -40,6 +41,7 @@ def analyse(source: str, rows: Rows, account: Account) -> dict[str, Any]:
         "thresholds": limits,
         "drives": drives,
         "parked_episodes": parked,
+        "rests": rests(rows),
     }
 
 

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from underdash.review.rest import drain_amps
+
 # From the gravest to the reassuring.
 WEIGHTS = ("act", "watch", "note", "well")
 
@@ -62,6 +64,8 @@ def findings(report: dict[str, Any]) -> list[dict[str, str]]:
             f"{duration(episode['length_s'])}.",
             f"{clock(episode['start_s'])}, down to {episode['lowest_volts']} V",
         )
+    for rest in report["rests"]:
+        _rest(say, rest)
     _trust(say, report)
     if not report["drives"]:
         say("note", "No drive in these rows: no crank and no charging volts were seen.", f"{report['rows']} rows")
@@ -108,6 +112,21 @@ def _episode(say: Any, drive: dict[str, Any], episode: dict[str, Any], where: st
             f"The battery fed the car for {duration(length_s)}. {cost}. {cause}",
             evidence,
         )
+
+
+def _rest(say: Any, rest: dict[str, Any]) -> None:
+    span = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}"
+    if rest["drains"]:
+        drain = drain_amps(rest["drift_mv_per_h"], 50.0)
+        say(
+            "watch",
+            f"Parked, the volts fell by {rest['fall_volts'] * 1000:.0f} mV once they had settled, more than a cold "
+            f"night explains. Something may be drawing: about {drain * 1000:.0f} mA if the battery holds 50 Ah. "
+            "Measure the current with everything off; car makers allow 25 to 50 mA.",
+            f"{span}, {rest['drift_mv_per_h']:.1f} mV/h ({rest['drift_low']:.1f} to {rest['drift_high']:.1f})",
+        )
+    if rest["rested"]:
+        say("note", f"Rested volts: {rest['volts']:.2f} V after {duration(rest['length_s'])}.", span)
 
 
 def _trust(say: Any, report: dict[str, Any]) -> None:

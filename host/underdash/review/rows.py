@@ -126,6 +126,7 @@ def from_segments(paths: list[Path]) -> tuple[Rows, Account]:
                 if expected is not None and number > expected:
                     account.lost_rows += number - expected
                     checked = False
+                judge.key = frames.rows_key(payload)
                 for index, row in enumerate(rows):
                     if expected is None or number + index >= expected:
                         _judge(gathered, account, judge if checked else None, boot, row)

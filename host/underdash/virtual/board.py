@@ -34,7 +34,7 @@ from underdash.virtual.signal_file import Converter
 FLASH_BLOCKS = 352  # of 4 KiB: what MicroPython leaves for files on a board with 2 MB of flash
 _HEAP = "512K"  # the chip has about 240 KiB; pointers here are twice as wide
 _USB_PATIENCE_S = 0.5
-_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC = 1, 2, 3, 4
+_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC, _NOTE_PIN = 1, 2, 3, 4, 5
 
 
 @dataclass(frozen=True)
@@ -80,6 +80,8 @@ class VirtualBoard:
         self._syncing_s = 0.0
         self.on_time: Callable[[float], None] = lambda seconds: None
         self._snapshots: list[tuple[float, str]] = []
+        # Changes of the outputs: when [s], GPIO number, level.
+        self.outputs: list[tuple[float, int, int]] = []
         self.pictures: dict[str, NDArray[np.bool_]] = {}
         self._settings = settings
         self._firmware = firmware or underdash.firmware_dir()
@@ -115,10 +117,18 @@ class VirtualBoard:
 
     # -- power --------------------------------------------------------------------------------
 
-    def start(self, signal_path: Path, *, fast: bool = False, start_s: float = 0.0) -> None:
+    def start(
+        self,
+        signal_path: Path,
+        *,
+        fast: bool = False,
+        start_s: float = 0.0,
+        inputs: dict[int, list[tuple[float, int]]] | None = None,
+    ) -> None:
         """Switch on, with the pins following the signal file from `start_s` [s] on.
 
-        fast: hurry through the signal and go on in real time at its end.
+        fast: hurry through the signal and go on in real time at its end. inputs: for each digital
+        input (by GPIO number) the times [s] on the board's clock at which it takes a level.
         """
         self._run = {
             "onboard": str(Path(__file__).parent / "onboard"),
@@ -131,8 +141,12 @@ class VirtualBoard:
             "fast": fast,
             "board_id": self.board_id,
             "display": 0x3C,
-            "pressed": [],
+            "scratch": str((self.folder / "scratch").resolve()),
+            "inputs": {
+                pin: [(round(at_s * 1000), level) for at_s, level in plan] for pin, plan in (inputs or {}).items()
+            },
         }
+        (self.folder / "scratch").write_text("00000000")
         self._run["flash"] = str(self._flash.resolve())
         self.signal_ended.clear()
         self.committed_s = self._syncing_s = 0.0
@@ -278,6 +292,8 @@ class VirtualBoard:
                 self.resets.append(Reset(seconds, payload.decode()))
             elif kind == _NOTE_SIGNAL_END:
                 self.signal_ended.set()
+            elif kind == _NOTE_PIN:
+                self.outputs.append((seconds, payload[0], payload[1]))
             elif kind == _NOTE_SYNC:
                 self._syncing_s = seconds
         self._notes = notes[at:]

@@ -7,6 +7,7 @@ from array import array
 
 import pace
 
+USB_POWER_PIN = 24  # high while something is plugged into USB, as on the board
 BUS_PIN = 26  # the signal file's first channel; its second is pin 27
 
 config = {}  # set by boot.py
@@ -20,8 +21,9 @@ WDT_RESET = 3
 
 def _open(settings):
     """Called once by boot.py, while the desk's own files can still be reached."""
-    global _trace, _signal
+    global _trace, _signal, _scratch
     config.update(settings)
+    _scratch = open(settings["scratch"], "r+b")
     _trace = open(settings["trace"], "wb")
     _signal = _Signal(settings["signal"], settings["converter"], settings["start_ms"])
 
@@ -39,6 +41,7 @@ _NOTE_I2C = 1
 _NOTE_RESET = 2
 _NOTE_SIGNAL_END = 3
 _NOTE_SYNC = 4
+_NOTE_PIN = 5
 
 
 class _Signal:
@@ -105,16 +108,30 @@ class ADC:
 
 
 class Pin:
+    """An output notes each change in the trace. An input follows the desk's schedule for it: pairs
+    of a time [ms] and a level; without one it reads as its pull makes it, USB power as there."""
+
     IN, OUT, PULL_UP, PULL_DOWN = 0, 1, 1, 2
 
     def __init__(self, number, mode=-1, pull=-1, value=None):
         self.number = number
-        self._value = 0 if value is None else value
+        self._out = mode == Pin.OUT
+        self._value = int(pull == Pin.PULL_UP or number == USB_POWER_PIN)
+        self._plan = config["inputs"].get(str(number), ())
+        self._next = 0
+        if value is not None:
+            self.value(value)
 
     def value(self, level=None):
         if level is not None:
+            if level != self._value or not self._out:
+                _note(_NOTE_PIN, bytes((self.number, level)))
             self._value = level
-        return int(self.number not in config["pressed"]) if level is None else None
+            return None
+        while self._next < len(self._plan) and self._plan[self._next][0] <= pace.now_us() // 1000:
+            self._value = self._plan[self._next][1]
+            self._next += 1
+        return self._value
 
 
 class I2C:
@@ -165,12 +182,33 @@ class Timer:
         self._callback = None
 
 
+class _Registers:
+    """The one register that the firmware keeps a number in: a reset leaves it alone, loss of
+    power clears it, for which the desk writes its file anew."""
+
+    def __getitem__(self, address):
+        _scratch.seek(0)
+        return int(_scratch.read(8), 16)
+
+    def __setitem__(self, address, value):
+        _scratch.seek(0)
+        _scratch.write(b"%08x" % value)
+        _scratch.flush()
+
+
+mem32 = _Registers()
+
+
 def unique_id():
     return bytes([int(config["board_id"][i : i + 2], 16) for i in range(0, 16, 2)])
 
 
 def reset_cause():
     return config["reset_cause"]
+
+
+def lightsleep(ms):
+    pace.sleep_us(ms * 1000)
 
 
 def freq(hz=None):

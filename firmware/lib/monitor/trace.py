@@ -1,0 +1,60 @@
+"""The last minute of volts, a second a point."""
+
+from array import array
+
+from chargecore.shim import const
+from chargecore.units import ABSENT
+
+SECONDS = const(60)
+LOW_MV = const(12000)  # the scale's ends: what lies beyond is drawn on them
+HIGH_MV = const(15000)
+_TOP_MV = const(32000)
+_NO_POINT = const(-1)
+
+
+class Trace:
+    def __init__(self):
+        self._points = array("h", [_NO_POINT] * SECONDS)
+        self._newest = 0
+
+    def push(self, bus_mv: int):
+        """A second has passed."""
+        self._newest = (self._newest + 1) % SECONDS
+        self._points[self._newest] = _NO_POINT if bus_mv == ABSENT else min(max(bus_mv, 0), _TOP_MV)
+
+    def lowest_mv(self) -> int:
+        """ABSENT if nothing was measured."""
+        lowest = ABSENT
+        for value in self._points:
+            if value != _NO_POINT and (lowest == ABSENT or value < lowest):
+                lowest = value
+        return lowest
+
+    def highest_mv(self) -> int:
+        """ABSENT if nothing was measured."""
+        highest = max(self._points)
+        return ABSENT if highest == _NO_POINT else highest
+
+    def draw(self, frame, x: int, y: int, width: int, height: int, limit_mv: int):
+        """Draw into a box, the newest second at its right edge, a dotted line at `limit_mv`."""
+        limit_y = _row(limit_mv, y, height)
+        for dot in range(x, x + width, 6):
+            frame.pixel(dot, limit_y, 1)
+        last_x = last_y = _NO_POINT
+        for index in range(SECONDS):
+            value = self._points[(self._newest + 1 + index) % SECONDS]
+            if value == _NO_POINT:
+                last_y = _NO_POINT
+                continue
+            at_x = x + index * (width - 1) // (SECONDS - 1)
+            at_y = _row(value, y, height)
+            if last_y == _NO_POINT:
+                frame.pixel(at_x, at_y, 1)
+            else:
+                frame.line(last_x, last_y, at_x, at_y, 1)
+            last_x, last_y = at_x, at_y
+
+
+def _row(bus_mv, y, height) -> int:
+    clipped = min(max(bus_mv, LOW_MV), HIGH_MV)
+    return y + (HIGH_MV - clipped) * (height - 1) // (HIGH_MV - LOW_MV)

@@ -1,0 +1,73 @@
+"""What the nights say: rested volts, and a drift that suggests something draws while the car is parked."""
+
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from chargecore import engine
+from underdash.review.rows import Rows
+
+LEAST_S = 3600.0  # a shorter rest says nothing about a battery
+SETTLED_S = 6 * 3600.0  # surface charge takes so long or longer to go (a battery primer; sources differ)
+RESTED_S = 8 * 3600.0  # the least rest before a reading counts as rested (the same; a day is better)
+_SLOPE_S = 4 * 3600.0  # least length of settled rest for a drift
+_MOST_POINTS = 400
+# The largest published temperature coefficient of rested volts, 4.3 mV/K, over a night's 10 K:
+# volts that fall no further than this may just have grown cold (published values disagree: 0 to 4.3).
+COLD_NIGHT_VOLTS = 0.043
+# Rested volts from full to empty, flooded: 12.65 to 11.89 V (BCI table).
+_FULL_TO_EMPTY_VOLTS = 0.76
+
+
+def rests(rows: Rows) -> list[dict[str, Any]]:
+    """Each rest of an hour or more: boot, start_s, length_s [s], volts (median of the last half hour)
+    [V], rested (8 h or more), drift_mv_per_h with its 95 % interval drift_low, drift_high, fall_volts
+    over the settled part [V], drains (whether that fall is more than cold explains).
+
+    The drift is Theil and Sen's slope (scipy.stats.theilslopes) of the rest after its first 6 h; null
+    where less than 4 h of that remain. No current is claimed: it takes the battery's capacity.
+    """
+    found = []
+    resting = np.concatenate([[False], rows.state == engine.REST, [False]])
+    same = np.concatenate([[False], np.diff(rows.boot) == 0, [False]]) if len(rows) else np.array([False, False])
+    starts = np.flatnonzero(resting[1:-1] & ~(resting[:-2] & same[: len(rows)]))
+    ends = np.flatnonzero(resting[1:-1] & ~(resting[2:] & same[1:])) + 1
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        begin_s, end_s = float(rows.since_s[start]), float(rows.t_s[end - 1])
+        if end_s - begin_s < LEAST_S:
+            continue
+        t_s, volts = rows.t_s[start:end], rows.volts[start:end]
+        known = np.isfinite(volts)
+        t_s, volts = t_s[known], volts[known]
+        late = t_s > end_s - 1800.0
+        if not late.any():
+            continue
+        found.append({
+            "boot": int(rows.boot[start]),
+            "start_s": round(begin_s, 1),
+            "length_s": round(end_s - begin_s, 1),
+            "volts": round(float(np.median(volts[late])), 3),
+            "rested": end_s - begin_s >= RESTED_S,
+            **_drift(t_s, volts, begin_s + SETTLED_S),
+        })  # fmt: skip
+    return found
+
+
+def _drift(t_s: Any, volts: Any, from_s: float) -> dict[str, Any]:
+    settled = t_s >= from_s
+    t_s, volts = t_s[settled], volts[settled]
+    names = ("drift_mv_per_h", "drift_low", "drift_high", "fall_volts")
+    if len(t_s) < 10 or t_s[-1] - t_s[0] < _SLOPE_S:
+        return {**dict.fromkeys(names), "drains": False}
+    thin = np.linspace(0, len(t_s) - 1, min(len(t_s), _MOST_POINTS)).astype(int)
+    slope, _, low, high = stats.theilslopes(volts[thin] * 1000, t_s[thin] / 3600)
+    fall = -float(slope) * (t_s[-1] - t_s[0]) / 3600 / 1000
+    values = (round(float(slope), 3), round(float(low), 3), round(float(high), 3), round(fall, 4))
+    return {**dict(zip(names, values, strict=True)), "drains": bool(high < 0 and fall > COLD_NIGHT_VOLTS)}
+
+
+def drain_amps(drift_mv_per_h: float, capacity_ah: float) -> float:
+    """Mean drain [A] that lowers a battery of this capacity [Ah] at this rate [mV/h]: the BCI table's
+    span from full to empty, 0.76 V, taken as a straight line."""
+    return -drift_mv_per_h / 1000 / _FULL_TO_EMPTY_VOLTS * capacity_ah
