@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parents[2]
 LIB = ROOT / "firmware" / "lib"
 MICROPYTHON = Path(sysconfig.get_path("scripts")) / "micropython"
 STEADY = ROOT / "tests" / "monitor" / "steady.py"
-# In the order in which a board comes to need them, so that each is charged with what it alone brings.
+# Each module is charged with what it brings beyond those above it.
 IMPORTS = """
 import gc
 for name in NAMES:
