@@ -17,11 +17,11 @@ from underdash.virtual.signal_file import Converter, FrontEnd, write_signal
 PLAIN = Converter(offset=0.0, wide_codes=(), noise_rms=0.5)
 
 
-def clamp_settings() -> str:
-    """The board's settings file for nominal calibration with a clamp fitted."""
+def clamp_settings(**options: int) -> str:
+    """The board's settings file for nominal calibration with a clamp fitted, and these options."""
     cal = calibration.Calibration()
     cal.clamp_fitted = 1
-    return settings_file(cal, thresholds.Thresholds())
+    return settings_file(cal, thresholds.Thresholds(), **options)
 
 
 def short_drive() -> tuple[np.ndarray, np.ndarray]:

@@ -17,7 +17,6 @@ from chargecore import VERSION
 from chargecore.frames import FORMAT
 from chargecore.shim import const
 from monitor import errors, settings
-from monitor.journal import RESERVE_BYTES, SEGMENT_BYTES
 
 MYPY = False
 if MYPY:  # for the type checker alone: a monitor whose files are damaged must not silence the console
@@ -136,19 +135,17 @@ class Console:
 
     def _do_health(self, rest):
         flash = os.statvfs("/")
-        free = flash[0] * flash[3]
         health = {
             "micropython": ".".join([str(part) for part in sys.implementation.version[:3]]),
             "machine": sys.implementation._machine, "reset": self._reset_cause,
             "uptime_s": time.ticks_diff(time.ticks_ms(), 0) // 1000,
-            "flash_bytes": flash[1] * flash[2], "free_bytes": free, "heap_free": gc.mem_free(),
-            # What may still be written before a new segment takes the place of the oldest.
-            "room_bytes": max(0, free - SEGMENT_BYTES - RESERVE_BYTES),
+            "flash_bytes": flash[1] * flash[2], "free_bytes": flash[0] * flash[3], "heap_free": gc.mem_free(),
         }  # fmt: skip
         if self.monitor:
             view = self.monitor.view
             health["uptime_s"] = view.seconds  # the 30-bit clock would wrap after six days
             health["notice"], health["boot"], health["rows_dropped"] = view.notice, view.boot, view.rows_dropped
+            health["room_bytes"] = self.monitor.journal.room_bytes()
             health["late_ms"], health["skipped"] = view.late_ms, view.skipped
         self._reply("health " + json.dumps(health))
 

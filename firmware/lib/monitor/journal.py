@@ -25,7 +25,7 @@ from monitor import segments
 FLUSH_MS = const(60000)
 REST_FLUSH_MS = const(1800000)
 SEGMENT_BYTES = const(32768)
-RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
+_RESERVE_BYTES = const(65536)  # left free for settings, errors and the next segment
 
 
 class Journal:
@@ -62,6 +62,11 @@ class Journal:
     def read(self, number: int, offset: int, buffer) -> int:
         """Fill `buffer` from a segment; return how many bytes there were. OSError if none such."""
         return segments.read(self.folder, number, offset, buffer)
+
+    def room_bytes(self) -> int:
+        """What may still be written before a new segment takes the place of the oldest."""
+        status = os.statvfs(self.folder)
+        return max(0, status[0] * status[3] - SEGMENT_BYTES - _RESERVE_BYTES)
 
     def start(self, snapshot: tuple):
         """Open this boot's first segment; `snapshot` is the engine's, before the first row."""
@@ -187,7 +192,7 @@ class Journal:
         found = self.segments()
         while len(found) > 1:
             status = os.statvfs(self.folder)
-            if status[0] * status[3] >= SEGMENT_BYTES + RESERVE_BYTES:
+            if status[0] * status[3] >= SEGMENT_BYTES + _RESERVE_BYTES:
                 return
             os.remove(segments.path(self.folder, found[0][0]))
             found.pop(0)

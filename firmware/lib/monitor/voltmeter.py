@@ -72,7 +72,10 @@ class _Reader:
     """What the console needs of a journal, and nothing that writes."""
 
     def segments(self) -> list:
-        return segments.listing(_FOLDER)
+        try:
+            return segments.listing(_FOLDER)
+        except OSError:
+            return []  # it failed before it ever wrote
 
     def read(self, number: int, offset: int, buffer) -> int:
         return segments.read(_FOLDER, number, offset, buffer)

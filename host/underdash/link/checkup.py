@@ -67,7 +67,8 @@ def lines(told: dict[str, Any]) -> list[str]:
         say("MicroPython", f"{told['micropython']} on {told['machine']}")
         start = f", start {told['boot']}" if "boot" in told else ""
         say("up", f"{_duration(told['uptime_s'])}{start}; last reset: {told['reset'] or 'cause not known'}")
-        say("samples", f"{told['skipped']} skipped, latest by {told['late_ms']} ms")
+        if "skipped" in told:
+            say("samples", f"{told['skipped']} skipped, latest by {told['late_ms']} ms")
         if "notice" in told:
             say("settings", told["notice"] or "as stored")
         say("memory", f"{kib('heap_free')} free")

@@ -19,9 +19,9 @@ _STEP_S = 20.0
 _BOARD_ID = "00000000000bec40"
 
 
-def settings_file(cal: calibration.Calibration, limits: thresholds.Thresholds) -> str:
-    """What the board keeps as its settings file for these values."""
-    line = json.dumps({"calibration": vars(cal), "thresholds": vars(limits)})
+def settings_file(cal: calibration.Calibration, limits: thresholds.Thresholds, **options: int) -> str:
+    """What the board keeps as its settings file for these values; options not named have their default."""
+    line = json.dumps({"calibration": vars(cal), "thresholds": vars(limits), "options": options})
     return f"{line}\n{binascii.crc32(line.encode()):08x}\n"
 
 
