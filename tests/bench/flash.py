@@ -17,9 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "power"))
-sys.path.insert(0, str(ROOT / "firmware" / "lib"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "power"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "firmware" / "lib"))
 
 from cut_script import micropython
 
@@ -136,7 +135,9 @@ def wear(rows: list[Row], days: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "day.rows"
         path.write_text("".join(" ".join(map(str, row[1:])) + "\n" for row in hour + rest))
-        found = json.loads(micropython(ROOT / "tests/bench/flash_wear.py", path, days, heap="64M", timeout_s=3000))
+        found = json.loads(
+            micropython(Path(__file__).with_name("flash_wear.py"), path, days, heap="64M", timeout_s=3000)
+        )
     print("\n| | rows an hour | bytes a row | programmed per byte | commits an hour | erases an hour |")
     print("|---|---|---|---|---|---|")
     for name in ("driving", "rest"):
