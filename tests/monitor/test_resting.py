@@ -161,3 +161,22 @@ def test_rest_goes_on_across_the_wrap_of_the_clock() -> None:
     assert parked.now_ms < TICKS_MASK // 2, "the clock has not wrapped"
     assert parked.rest.sleeping
     assert set(parked.states[40:]) == {engine.REST}
+
+
+def test_a_crank_is_handed_on_bit_by_bit_and_whole() -> None:
+    """Each sample becomes a row, in order, whatever the phase; no tick hands on more than two."""
+    for phase in range(10):
+        rows: list[int] = []
+        builder = RowBuilder(lambda t_ms, *values, rows=rows: rows.append(t_ms), 11_300, 11_400)
+        samples = []
+        for index in range(200):
+            before = len(rows)
+            low = 100 + phase <= index < 110 + phase
+            builder.push(index * 100, 10_000 if low else 12_600, ABSENT)
+            samples.append(index * 100)
+            assert len(rows) - before <= 2
+        builder.close()
+        assert rows == sorted(set(rows))
+        first_fast = (100 + phase) // 10 * 10 * 100
+        fast = [t for t in rows if first_fast <= t < first_fast + 3000]
+        assert fast == samples[first_fast // 100 : first_fast // 100 + 30], phase
