@@ -35,11 +35,8 @@ class Trace:
         highest = max(self._points)
         return ABSENT if highest == _NO_POINT else highest
 
-    def draw(self, frame, x: int, y: int, width: int, height: int, limit_mv: int):
-        """Draw into a box, the newest second at its right edge, a dotted line at `limit_mv`."""
-        limit_y = _row(limit_mv, y, height)
-        for dot in range(x, x + width, 6):
-            frame.pixel(dot, limit_y, 1)
+    def draw(self, frame, x: int, y: int, width: int, height: int):
+        """Draw into a box, the newest second at its right edge."""
         last_x = last_y = _NO_POINT
         for index in range(SECONDS):
             value = self._points[(self._newest + 1 + index) % SECONDS]
@@ -47,7 +44,7 @@ class Trace:
                 last_y = _NO_POINT
                 continue
             at_x = x + index * (width - 1) // (SECONDS - 1)
-            at_y = _row(value, y, height)
+            at_y = row(value, y, height)
             if last_y == _NO_POINT:
                 frame.pixel(at_x, at_y, 1)
             else:
@@ -55,6 +52,7 @@ class Trace:
             last_x, last_y = at_x, at_y
 
 
-def _row(bus_mv, y, height) -> int:
+def row(bus_mv: int, y: int, height: int) -> int:
+    """Where these volts lie in a box that begins at `y`."""
     clipped = min(max(bus_mv, LOW_MV), HIGH_MV)
     return y + (HIGH_MV - clipped) * (height - 1) // (HIGH_MV - LOW_MV)
