@@ -15,7 +15,8 @@ from underdash.problems import UnderdashError
 from underdash.virtual.bench import settings_file
 from underdash.virtual.signal_file import Converter
 
-_CUT_AFTER_S = 110.0  # of the feed: half a minute into the deficit
+# Moments of the evening [s].
+_CRANKING, _CHARGING, _DEFICIT, _CUT_AFTER, _KEY_OFF = 303.75, 330.0, 4160.3, 4150.0, 6534.0
 _DARK_S = 5.0  # how long the power stays away
 _PLUG_S = 30.0  # the host is plugged in so long before the end
 
@@ -38,14 +39,14 @@ def main() -> int:
     found = report.Report(given.out, cal)
     say("Boot 1: no host, the key, the crank, the deficit; then the power goes within a flash operation")
     first = drive.power_on(given.image, whole, converter, files=disk)
-    for moment, name in ((23.75, "1-crank"), (50.0, "2-charging"), (108.0, "3-deficit")):
-        first.picture_at(moment, name)
-    drive.until_cut(first, _CUT_AFTER_S, given.operation, _progress)
+    for moment, name in ((_CRANKING, "1-crank"), (_CHARGING, "2-charging"), (_DEFICIT, "3-deficit")):
+        first.picture_at(whole.when(moment), name)
+    drive.until_cut(first, whole.when(_CUT_AFTER), given.operation, _progress)
     found.first(first, whole)
     found.say_first(say)
 
-    rest = whole.from_second(first.ended_s + _DARK_S)
-    key_off_s = whole.cuts_s[2] + 14.0 - first.ended_s - _DARK_S
+    rest = whole.rest_from(first.ended_s + _DARK_S)
+    key_off_s = whole.when(_KEY_OFF) - first.ended_s - _DARK_S
     say(f"Boot 2: the rest of the drive, {given.hour:g} s in all, parked from {key_off_s:.0f} s on")
     second = drive.power_on(given.image, rest, converter, flash=first.chip.flash())
     second.picture_at(15.0, "4-after-the-cut")
@@ -59,13 +60,14 @@ def main() -> int:
     found.say_second(say)
 
     say("The host is plugged in and pulls the journal")
-    folder, status = drive.bring_home(second, given.out / "archive")
-    found.pulled(folder, status)
+    folder, health = drive.bring_home(second, given.out / "archive")
+    found.pulled(folder, health)
     found.say_pulled(say)
 
     if given.profile:
         say("From the prompt, with clocks around the parts (they cost time themselves)")
-        found.profile(say, lambda: drive.power_on(given.image, whole, converter, files=disk))
+        busy = whole.rest_from(whole.when(_CHARGING) - 20.0)
+        found.profile(say, lambda: drive.power_on(given.image, busy, converter, files=disk))
     for problem in found.problems:
         say(f"NOT AS PROMISED: {problem}")
     say(f"Pictures and journal are in {given.out}")

@@ -19,6 +19,7 @@ FLASH_BYTES = 2 * 1024 * 1024
 FILES_AT = 0xA0000  # of every RPI_PICO image: the last 1408 KiB of 2 MiB
 FLASH_ADDRESS = 0x10000000
 CLOCK_HZ = 125_000_000
+_USB_POWER_PIN = 24  # sees the voltage of the USB plug
 
 
 class PowerCut(Exception):
@@ -43,6 +44,7 @@ class Chip:
             self.core.flash[: len(flash)] = flash
         if files:
             self.core.flash[FILES_AT : FILES_AT + len(files)] = files
+        self.set_pin(_USB_POWER_PIN, 0)
         self.resets = 0
         restart = self.core.watchdog.on_watchdog_trigger
         self.core.watchdog.on_watchdog_trigger = lambda: self._count_reset(restart)
@@ -136,6 +138,7 @@ class Host:
 
     def plug_in(self) -> None:
         """Connect, and wait until the board has been enumerated."""
+        self._chip.set_pin(_USB_POWER_PIN, 1)
         self._usb.on_usb_enabled = self._enumerate
         if self._chip.now_s > 0:
             self._enumerate()

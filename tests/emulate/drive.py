@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,14 +45,15 @@ class Boot:
     def probe_heap(self) -> None:
         """Have the board count its free memory; takes a second of its time."""
         scratch = self.chip.core.watchdog.scratch_data
-        before = scratch[2]
+        raw, collected, count = image.PROBE_SCRATCH
+        before = scratch[count]
         self.probes_s.append(self.chip.now_s)
         self.chip.set_pin(image.PROBE_PIN, 1)
         self.chip.run(1.0)
         self.chip.set_pin(image.PROBE_PIN, 0)
-        if scratch[2] == before:
+        if scratch[count] == before:
             raise RuntimeError("the heap probe did not answer")
-        self.heap.append((scratch[0], scratch[1]))
+        self.heap.append((scratch[raw], scratch[collected]))
 
 
 def power_on(uf2: Path, feed: Feed, converter: Converter, *, files: bytes = b"", flash: bytes = b"") -> Boot:
@@ -89,9 +91,10 @@ def live(boot: Boot, until_s: float, say: Callable[[float], None]) -> None:
         say(boot.chip.now_s)
 
 
-def bring_home(boot: Boot, archive: Path) -> tuple[Path, dict[str, object]]:
-    """Plug the host in and pull the journal with the host's own program: (folder, the board's status)."""
+def bring_home(boot: Boot, archive: Path) -> tuple[Path, dict[str, Any]]:
+    """Plug the host in and pull the journal with the host's own program: (folder, what the board
+    says of its health, with the errors it recorded)."""
     boot.chip.host.plug_in()
     with Cable(boot.chip) as cable, Board(cable.port) as board:
         pulled = pull(board, archive)
-        return pulled.folder, board.status()
+        return pulled.folder, {**board.health(), "errors": board.errors()}

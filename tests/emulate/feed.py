@@ -1,14 +1,18 @@
 """What the converter's pins see: stretches of the demo's evening, and a record of every reading."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chargecore import calibration
-from emulate.chip import Chip
 from underdash.car.drive import Drive
 from underdash.virtual.signal_file import Converter, FrontEnd
+
+if TYPE_CHECKING:
+    from emulate.chip import Chip
 
 Floats = NDArray[np.float64]
 
@@ -17,7 +21,7 @@ _START_ONE = 1 << 2
 _NEW_SAMPLE_S = 0.02  # a pause this long in a channel's readings begins a new sample
 
 # Of the evening [s]: rest, key on and crank; cruise and the night's deficit; its end; parking and rest.
-STRETCHES = ((280.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 7190.0))
+STRETCHES = ((190.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 7190.0))
 
 
 @dataclass(frozen=True)
@@ -27,14 +31,19 @@ class Feed:
     volts: Floats
     amps: Floats
     step_s: float
-    cuts_s: tuple[float, ...]
-    """Where each stretch after the first begins [s]."""
+    stretches: tuple[tuple[float, float], ...]
+    """Of the evening [s]."""
 
-    @property
-    def length_s(self) -> float:
-        return len(self.volts) * self.step_s
+    def when(self, evening_s: float) -> float:
+        """Where that moment of the evening comes here [s]; ValueError if it is in no stretch."""
+        before_s = 0.0
+        for begin_s, end_s in self.stretches:
+            if begin_s <= evening_s < end_s:
+                return before_s + evening_s - begin_s
+            before_s += end_s - begin_s
+        raise ValueError(f"{evening_s:g} s of the evening are in no stretch")
 
-    def from_second(self, begin_s: float) -> "Feed":
+    def rest_from(self, begin_s: float) -> "Feed":
         """What is left from there on."""
         first = min(round(begin_s / self.step_s), len(self.volts) - 100)
         return Feed(self.volts[first:], self.amps[first:], self.step_s, ())
@@ -42,13 +51,10 @@ class Feed:
 
 def stretches_of(drive: Drive, stretches: tuple[tuple[float, float], ...] = STRETCHES) -> Feed:
     """The drive's stretches one after the other."""
-    chosen, begins, length = [], [], 0.0
-    for begin_s, end_s in stretches:
-        chosen.append(np.arange(round(begin_s / drive.step_s), round(end_s / drive.step_s)))
-        begins.append(length)
-        length += end_s - begin_s
-    index = np.concatenate(chosen)
-    return Feed(drive.volts[index], drive.amps[index], drive.step_s, tuple(begins[1:]))
+    index = np.concatenate(
+        [np.arange(round(begin_s / drive.step_s), round(end_s / drive.step_s)) for begin_s, end_s in stretches]
+    )
+    return Feed(drive.volts[index], drive.amps[index], drive.step_s, stretches)
 
 
 def calibration_for(converter: Converter) -> calibration.Calibration:
@@ -77,9 +83,14 @@ class Sample:
 
 
 class Inputs:
-    """Feeds both channels from `feed`, whose start is the chip's power-on. `bus`, `clamp`: the samples."""
+    """Feeds both channels from `feed`, whose start is the chip's power-on. `bus`, `clamp`: the samples.
 
-    def __init__(self, chip: Chip, feed: Feed, converter: Converter, stalls) -> None:
+    stalls: what display bus and flash have taken so far [s].
+    """
+
+    def __init__(
+        self, chip: "Chip", feed: Feed, converter: Converter, stalls: Callable[[], tuple[float, float]]
+    ) -> None:
         self._chip = chip
         self._adc = chip.core.adc
         self._stalls = stalls
@@ -93,7 +104,8 @@ class Inputs:
         fractions = FrontEnd(bus_full_scale=full, clamp_span=span).fractions(feed.volts, feed.amps)
         places = np.arange(4097) / 4096
         self._codes = [np.interp(fractions[:, i], places, mean).tolist() for i in (0, 1)]
-        self._truth = (feed.volts.tolist(), feed.amps.tolist())
+        # What is beyond the clamp's span never reaches the pin.
+        self._truth = (feed.volts.tolist(), np.clip(feed.amps, -span / 2, span / 2).tolist())
         self._noise = noise.tolist()
         self._draw = 0
         self._last_s = [-1.0, -1.0]

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -24,10 +25,10 @@ _SLOWEST = 1.4  # a real chip may take so much longer (the emulator against publ
 _TICK_MS, _TICK_SHOWN_MS = 10.0, 35.0  # goals, of 100 ms: without and with the display's bus
 _SHOWN_OFF_V = 0.15  # half a tenth, and what the volts move between sample and drawing
 # Inside 11.6 to 15.6 V, and outside, where wide codes lie (docs/check-values.md).
-_NEAR_MV, _FAR_MV = 10.0, 50.0
+_NEAR_MV, _FAR_MV = 15.0, 50.0
 _HEAP_DRIFT = 1024  # bytes
-_PROFILE_S = 60.0
-_MEMORY_S = 45.0
+_PROFILE_S = 45.0
+_MEMORY_S = 20.0
 
 
 @dataclass
@@ -110,14 +111,19 @@ class Report:
 
     # -- at the desk --------------------------------------------------------------------------
 
-    def pulled(self, folder: Path, status: dict[str, object]) -> None:
-        self._status = status
+    def pulled(self, folder: Path, health: dict[str, Any]) -> None:
+        self._health = health
         segments = [path.read_bytes() for path in archive.segments(folder)]
         self._rows = rows_by_boot(segments)
         self._review, _ = review(folder)
 
     def say_pulled(self, say: Say) -> None:
-        told = self._review
+        health, told = self._health, self._review
+        say(f"  MicroPython {health['micropython']} on {health['machine']}; latest sample {health['late_ms']} ms late, "
+            f"{health['skipped']} skipped, heap {health['heap_free']} bytes free with a host attached")  # fmt: skip
+        if health["errors"] or health["skipped"] or health["notice"]:
+            self.problems.append(f"the board skipped {health['skipped']} samples, noticed {health['notice']!r} and "
+                                 f"recorded {health['errors'][-3:]}")  # fmt: skip
         boots = sorted(self._rows)
         say(f"  {told['rows']} rows of boots {boots}; {told['mismatches']} mismatches with the desk's engine, "
             f"{told['lost_rows']} lost, {told['unchecked_rows']} unchecked, "
