@@ -9,7 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
-from chargecore import engine, thresholds
+from chargecore import engine, options, thresholds
 from underdash.car.drive import Drive, simulate
 from underdash.cli.progress import bar
 from underdash.link.client import Board
@@ -23,6 +23,7 @@ from underdash.virtual.board import VirtualBoard
 from underdash.virtual.display import save_picture
 from underdash.virtual.signal_file import AS_BUILT, write_signal
 
+_LOOK_S = 30.0  # before the end somebody looks at the panel
 _WITHIN_S = 6.0  # promise: the deficit's start and length, against the model's truth
 
 
@@ -61,7 +62,7 @@ def run(out: Path) -> int:
         end_s = float(drive.t_s[-1])
         with bar("watch") as show:
             virtual.on_time = lambda seconds: show(int(min(seconds, end_s)), int(end_s))
-            virtual.start(board_folder / "pins.signal", fast=True)
+            virtual.start(board_folder / "pins.signal", fast=True, inputs=_press(end_s - _LOOK_S - 0.5))
             virtual.wait_for_end(240.0)
         for name, picture in virtual.pictures.items():
             save_picture(picture, out / f"panel-{name}.png")
@@ -95,8 +96,13 @@ def _moments(drive: Drive) -> list[tuple[float, str]]:
         (crank.start_s + 0.75, "1-crank"),
         (crank.start_s + 600.0, "2-charging"),
         (deficit.start_s + 90.5, "3-deficit"),  # while the warning is inverted
-        (float(drive.t_s[-1]) - 30.0, "4-rest"),
+        (float(drive.t_s[-1]) - _LOOK_S, "4-rest"),
     ]
+
+
+def _press(at_s: float) -> dict[int, list[tuple[float, int]]]:
+    """The button, pressed once: a parked board's panel is dark until then."""
+    return {options.default_pins()["button"]: [(0.0, 1), (at_s, 0), (at_s + 0.4, 1)]}
 
 
 def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
