@@ -40,11 +40,10 @@ def run(path: Path, *words: str) -> str:
 
 def main() -> None:
     ticks = 50_000
-    said = run(LIB, str(STEADY), "timed", str(ticks)).split()
-    rows = [said[at : at + 5] for at in range(0, len(said), 5)]
-    print(f"tick on the unix port, {ticks} ticks of driving [us]")
-    for name, _, mean, _, worst in rows:
-        print(f"  {name:8} mean {mean:>6}  worst {worst:>6}", flush=True)
+    print(f"a tick's parts on the unix port, {ticks} ticks of driving: times, mean, worst [us]", flush=True)
+    for line in run(LIB, str(STEADY), "timed", str(ticks)).splitlines():
+        label, count, mean, worst = line.split()
+        print(f"  {label:18} {count:>6} {mean:>6} {worst:>6}")
     with tempfile.TemporaryDirectory() as folder:
         code = {}
         for source in sorted(LIB.rglob("*.py")):
