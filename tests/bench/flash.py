@@ -3,8 +3,8 @@
     .venv/bin/python tests/bench/flash.py [ARCHIVE] [--days DAYS]
 
 The rows are those of the virtual car's evening, through the board's own row builder and engine; or, with
-ARCHIVE (a board's folder, as `underdash pull` leaves it), those of that journal. DAYS (default 365): how
-long the wear is followed, each day an hour of driving and 23 hours of rest.
+ARCHIVE (a board's folder, as `underdash pull` leaves it), those of that journal. DAYS (default 120, in
+which the ring comes round twice): how long the wear is followed, each day an hour of driving and 23 hours of rest.
 """
 
 import argparse
@@ -164,7 +164,7 @@ Blocks never erased hold the program, or are littlefs's own; it levels among fre
 def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("archive", type=Path, nargs="?")
-    parser.add_argument("--days", type=int, default=365)
+    parser.add_argument("--days", type=int, default=120)
     chosen = parser.parse_args()
     rows = from_archive(chosen.archive) if chosen.archive else evening()
     within = size_table(rows)

@@ -33,9 +33,6 @@ class Counts:
     def __init__(self):
         self.rows = self.journalled = self.programmed = self.erases = self.commits = self.ms = 0
 
-    def as_dict(self):
-        return self.__dict__
-
 
 class Writer:
     """Writes rows as the monitor does, and counts."""
@@ -70,16 +67,15 @@ class Writer:
             counts.ms += dt_ms
             if journal.is_due() or at == len(rows):
                 segment, size = journal.header.segment, journal._size
-                programmed, erases = flash.programmed, sum(flash.erases)
-                before = journal._size
+                programmed, erased = flash.programmed, flash.erased
                 journal.commit(self.snapshot)
-                written = journal._size - before if segment == journal.header.segment else None
-                if written is None:  # a segment was filled: its end is in the directory
-                    written = dict(journal.segments())[segment] - size + journal._size
-                counts.journalled += written
+                if segment == journal.header.segment:
+                    counts.journalled += journal._size - size
+                else:  # that one is full, and the next has its header
+                    counts.journalled += dict(journal.segments())[segment] - size + journal._size
                 counts.commits += 1
                 counts.programmed += flash.programmed - programmed
-                counts.erases += sum(flash.erases) - erases
+                counts.erases += flash.erased - erased
 
 
 def main():
@@ -95,20 +91,18 @@ def main():
         with open(f"/program{number}", "wb") as file:
             file.write(bytes(6000))
     writer = Writer(flash)
-    filler = 0
     while writer.journal.segments()[0][0] == 1:
         writer.run(driving, Counts())
-        filler += 1
-    held = writer.journal.segments()
     flash.erases = [0] * BLOCKS
     awake, asleep = Counts(), Counts()
     for _ in range(days):
         writer.run(driving, awake)
         writer.run(parked, asleep)
     worn = sorted(flash.erases)
+    header = writer.journal.header
     print(json.dumps({
-        "days": days, "driving": awake.as_dict(), "rest": asleep.as_dict(),
-        "segments": len(held), "held_rows": writer.journal.header.first_row - writer.journal.header.rows_dropped,
+        "days": days, "driving": awake.__dict__, "rest": asleep.__dict__,
+        "segments": len(writer.journal.segments()), "held_rows": header.first_row - header.rows_dropped,
         "worn_most": worn[-1], "worn_median": worn[BLOCKS // 2], "worn_total": sum(worn),
         "never": len([one for one in worn if one == 0]),
     }))  # fmt: skip

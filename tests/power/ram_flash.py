@@ -31,7 +31,8 @@ class Flash:
         self.image = bytearray(_ERASED * blocks)
         self.log = None
         self.erases = [0] * blocks
-        self.programmed = 0
+        self.erased = 0  # blocks, all in all
+        self.programmed = 0  # bytes
         self.failing = False  # True: no erase and no program succeeds
 
     def readblocks(self, block, buffer, offset=0):
@@ -51,6 +52,7 @@ class Flash:
             if self.failing:
                 raise OSError(5)
             self.erases[argument] += 1
+            self.erased += 1
             if self.log is not None:
                 self.log.append((ERASE, argument, None, None))
             self.image[argument * BLOCK : (argument + 1) * BLOCK] = _ERASED
