@@ -4,19 +4,33 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check pictures clean
+.PHONY: demo test check bench emulate pictures clean
 
 demo: $(READY)
 	$(BIN)/underdash demo --out build/demo
 
 test: $(READY) check
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 check: $(READY)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/python tests/check_device.py
+
+# Ratios and figures of docs/performance.md, all measured in one run. About an hour, most of it the soak.
+bench: $(READY)
+	$(BIN)/python tests/bench/flash.py
+	$(BIN)/python tests/bench/pull.py
+	$(BIN)/python tests/bench/tick.py
+	$(BIN)/python tests/bench/flash_cuts.py
+	$(BIN)/python tests/bench/soak.py
+
+# Optional: the whole chip in software. IMAGE is a MicroPython build for the RPI_PICO board, 1.21 or newer, which you bring.
+emulate: $(READY)
+	@test -n "$(IMAGE)" || { echo "make emulate IMAGE=path.uf2: name a MicroPython image for the RPI_PICO board"; exit 2; }
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[dev,emulate]"
+	PYTHONPATH=tests $(BIN)/python -m emulate $(IMAGE) --out build/emulate
 
 # The pictures that the README shows, from the demo's results.
 pictures: demo

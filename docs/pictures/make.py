@@ -1,8 +1,10 @@
-"""The README's pictures, from what `make demo` left: `make pictures`."""
+"""The README's pictures, from what `make demo` left, and the display's: `make pictures`."""
 
 import json
 import sys
 from pathlib import Path
+
+import pages
 
 from underdash.review import review
 from underdash.review.plots import drive_png
@@ -13,6 +15,7 @@ def main(demo: Path, target: Path) -> None:
     report = json.loads((demo / "report.json").read_text())
     _, rows = review(next((demo / "archive").iterdir()))
     drive_png(report["drives"][0], rows, report["thresholds"], target / "drive.png")
+    pages.main(target)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
-from chargecore import thresholds
+from chargecore import engine, options, thresholds
 from underdash.car.drive import Drive, simulate
 from underdash.cli.progress import bar
 from underdash.link.client import Board
@@ -17,11 +17,13 @@ from underdash.link.pull import pull
 from underdash.problems import readable, write_whole
 from underdash.review import review
 from underdash.review.page import render
+from underdash.review.rows import Rows
 from underdash.virtual import bench
 from underdash.virtual.board import VirtualBoard
 from underdash.virtual.display import save_picture
 from underdash.virtual.signal_file import AS_BUILT, write_signal
 
+_LOOK_S = 30.0  # before the end somebody looks at the panel
 _WITHIN_S = 6.0  # promise: the deficit's start and length, against the model's truth
 
 
@@ -60,7 +62,7 @@ def run(out: Path) -> int:
         end_s = float(drive.t_s[-1])
         with bar("watch") as show:
             virtual.on_time = lambda seconds: show(int(min(seconds, end_s)), int(end_s))
-            virtual.start(board_folder / "pins.signal", fast=True)
+            virtual.start(board_folder / "pins.signal", fast=True, inputs=_press(end_s - _LOOK_S - 0.5))
             virtual.wait_for_end(240.0)
         for name, picture in virtual.pictures.items():
             save_picture(picture, out / f"panel-{name}.png")
@@ -80,7 +82,7 @@ def run(out: Path) -> int:
     )
     for finding in report["findings"]:
         say(f"  [{finding['weight']}] {finding['text']} ({finding['evidence']})")
-    problems = _against_truth(drive, report, say)
+    problems = _against_truth(drive, report, say) + _complete(rows, float(drive.t_s[-1]))
     for problem in problems:
         say(f"  NOT AS PROMISED: {problem}")
     say(f"See {out / 'report.html'} and {out}/panel-*.png")
@@ -94,8 +96,13 @@ def _moments(drive: Drive) -> list[tuple[float, str]]:
         (crank.start_s + 0.75, "1-crank"),
         (crank.start_s + 600.0, "2-charging"),
         (deficit.start_s + 90.5, "3-deficit"),  # while the warning is inverted
-        (float(drive.t_s[-1]) - 30.0, "4-rest"),
+        (float(drive.t_s[-1]) - _LOOK_S, "4-rest"),
     ]
+
+
+def _press(at_s: float) -> dict[int, list[tuple[float, int]]]:
+    """The button, pressed once: a parked board's panel is dark until then."""
+    return {options.default_pins()["button"]: [(0.0, 1), (at_s, 0), (at_s + 0.4, 1)]}
 
 
 def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
@@ -118,7 +125,15 @@ def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
             problems.append(f"the deficit at {real.start_s:.0f} s was not found within {_WITHIN_S:g} s")
     if report["mismatches"] or report["lost_rows"] or report["unchecked_rows"]:
         problems.append("board and desk do not agree on every row")
-    seconds = np.floor(drive.t_s[-1])
-    if report["rows"] < seconds - 70:
-        problems.append(f"only {report['rows']} rows of {seconds:.0f} s")
+    return problems
+
+
+def _complete(rows: Rows, end_s: float) -> list[str]:
+    """A row each second, a row a minute at rest, from the board's start to the last commit."""
+    steps = np.diff(rows.t_s, prepend=0.0)
+    missing = steps > np.where(rows.state == engine.REST, 60.5, 1.5)
+    missing[0] = rows.t_s[0] > 5.0  # the start window
+    problems = [f"no row for {steps[index]:.1f} s before {rows.t_s[index]:.1f} s" for index in np.flatnonzero(missing)]
+    if rows.t_s[-1] < end_s - 70.0:
+        problems.append(f"the last row is of {rows.t_s[-1]:.0f} s, the drive ended at {end_s:.0f} s")
     return problems

@@ -85,6 +85,12 @@ def read_rows(payload: bytes) -> list[tuple]:
     return rows
 
 
+def read_key(payload: bytes) -> bool | None:
+    """Was the key on while a frame's rows were taken? None if it was not known."""
+    options = payload[10]
+    return options // 4 % 2 == 1 if options // 2 % 2 else None
+
+
 def read_header(payload: bytes) -> dict:
     """A header's fields by name; ValueError if it is of another format version or length."""
     if len(payload) != HEADER_SIZE or payload[0] != 1:

@@ -100,6 +100,39 @@ def test_a_full_frame_fits_its_buffer_whatever_comes_last() -> None:
     assert frames.decode_rows(payload)[1][-1][4] == clamp_ma
 
 
+@pytest.mark.parametrize("fitted", [0, 1])
+@pytest.mark.parametrize("key", [ABSENT, 0, 1])
+def test_the_key_stands_in_the_options_and_changes_nothing_else(key: int, fitted: int) -> None:
+    frame = frames.RowsFrame(fitted)
+    frame.start(7, 100, 250, key)
+    frame.add(1000, 13780, 13800, 13820, 3000, 3, 0)
+    ((_, payload),) = whole_frames(bytes(frame.buffer[: frame.close()]))
+    assert frames.rows_key(payload) == frame.key == key
+    assert journal_reader.read_key(payload) == {ABSENT: None, 0: False, 1: True}[key]
+    plain = pack([STEADY], fitted)[0][4:-4]
+    assert frames.decode_rows(payload) == frames.decode_rows(plain)
+    assert payload[:10] + payload[11:] == plain[:10] + plain[11:]
+    assert payload[10] & 1 == plain[10] == fitted
+    assert journal_reader.read_rows(payload) == journal_reader.read_rows(plain)
+    with pytest.raises(ValueError, match="only 10 bytes"):
+        frames.rows_key(payload[:10])
+
+
+def test_no_row_is_taken_that_might_not_fit() -> None:
+    frame = frames.RowsFrame(1)
+    frame.start(0, 0, 0)
+    while frame.has_room():
+        before = frame._writer.position
+        odd = frame.rows % 2
+        bus_mv, clamp_ma = (-4000, -1045000) if odd else (63000, 1045000)
+        frame.add(1 + odd, bus_mv - 67000, bus_mv, bus_mv + 67000, clamp_ma, odd, 255 * odd)
+        assert frame._writer.position - before <= 23
+    length = frame.close()
+    assert frames.PAYLOAD_MAX - 23 < length - frames.OVERHEAD <= frames.PAYLOAD_MAX
+    ((_, payload),) = whole_frames(bytes(frame.buffer[:length]))
+    assert len(frames.decode_rows(payload)[1]) == frame.rows
+
+
 def noisy_hour(seed: int) -> list:
     """An hour of a running car: 12 mV rms of noise on ten samples a second, amps that wander."""
     chance = random.Random(seed)

@@ -135,6 +135,12 @@ def test_no_port_wrong_port_no_board_on_it(tmp_path: Path) -> None:
     assert not (tmp_path / "archive").exists()
 
 
+@pytest.mark.parametrize("command", ["install", "board", "watch", "settings show"])
+def test_every_command_for_a_board_tells_of_a_port_that_is_none(tmp_path: Path, command: str) -> None:
+    refused(run(*command.split(), "--port", "/dev/ttyNONE9", cwd=tmp_path), 2, "/dev/ttyNONE9", "no such port")
+    refused(run(*command.split(), cwd=tmp_path), 2, "no board found", "--port", "UNDERDASH_PORT")
+
+
 def test_two_boards_at_once_are_listed(tmp_path: Path, drive_signal: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from serial.tools import list_ports, list_ports_common
 

@@ -24,7 +24,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_what_it_leaves(made: Path) -> None:
     report = json.loads((made / "report.json").read_text())
     assert report["mismatches"] == report["lost_rows"] == report["unchecked_rows"] == report["damaged_bytes"] == 0
-    assert report["rows"] > 7100
+    assert report["rows"] > 6300  # two hours, some 14 minutes of them asleep
     (drive,) = report["drives"]
     (episode,) = drive["episodes"]
     assert episode["kind"] == "discharging"

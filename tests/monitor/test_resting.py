@@ -33,12 +33,12 @@ class Parked:
         self.rows.append((t_ms, low, mean, high, clamp))
         self.states.append(self.engine.step(t_ms, low, mean, high, clamp))
 
-    def sample(self, bus_mv: int, clamp_ma: int = ABSENT, kept_awake: bool = False) -> None:
+    def sample(self, bus_mv: int, clamp_ma: int = ABSENT, key: int = ABSENT, watched: bool = False) -> None:
         interval = SAMPLE_MS
         if self.rest.sleeping:
             interval = SAVING_SAMPLE_MS if self.rest.saving else REST_SAMPLE_MS
         self.now_ms = (self.now_ms + interval) & TICKS_MASK
-        self.rest.follow(interval, bus_mv, clamp_ma, self.engine.state, kept_awake)
+        self.rest.follow(interval, bus_mv, clamp_ma, self.engine.state, key, watched)
         if self.rest.saving:
             self.builder.close()
         elif self.rest.sleeping:
@@ -104,12 +104,25 @@ def test_a_slow_drift_does_not_wake_it() -> None:
     assert parked.engine.state == engine.REST
 
 
-def test_a_host_or_the_key_keeps_it_awake() -> None:
+@pytest.mark.parametrize("awake", [{"watched": True}, {"key": 1}])
+def test_a_host_or_the_key_keeps_it_awake(awake: dict) -> None:
     parked = Parked()
     for _ in range(3000):
-        parked.sample(12_600, kept_awake=True)
+        parked.sample(12_600, **awake)
     assert not parked.rest.sleeping
     assert parked.rows[-1][0] - parked.rows[-2][0] == 1000
+
+
+def test_being_looked_at_is_no_reason_to_write_below_the_cut_off() -> None:
+    parked = Parked()
+    parked.stay(600, 12_000)
+    written = len(parked.rows)
+    for _ in range(600):
+        parked.sample(12_000, watched=True)
+    assert parked.rest.saving and not parked.rest.sleeping
+    assert len(parked.rows) == written
+    parked.sample(12_000, key=1)
+    assert not parked.rest.saving
 
 
 def test_below_the_cut_off_it_stops_writing_and_a_charger_wakes_it() -> None:
@@ -161,3 +174,22 @@ def test_rest_goes_on_across_the_wrap_of_the_clock() -> None:
     assert parked.now_ms < TICKS_MASK // 2, "the clock has not wrapped"
     assert parked.rest.sleeping
     assert set(parked.states[40:]) == {engine.REST}
+
+
+def test_a_crank_is_handed_on_bit_by_bit_and_whole() -> None:
+    """Each sample becomes a row, in order, whatever the phase; no tick hands on more than two."""
+    for phase in range(10):
+        rows: list[int] = []
+        builder = RowBuilder(lambda t_ms, *values, rows=rows: rows.append(t_ms), 11_300, 11_400)
+        samples = []
+        for index in range(200):
+            before = len(rows)
+            low = 100 + phase <= index < 110 + phase
+            builder.push(index * 100, 10_000 if low else 12_600, ABSENT)
+            samples.append(index * 100)
+            assert len(rows) - before <= 2
+        builder.close()
+        assert rows == sorted(set(rows))
+        first_fast = (100 + phase) // 10 * 10 * 100
+        fast = [t for t in rows if first_fast <= t < first_fast + 3000]
+        assert fast == samples[first_fast // 100 : first_fast // 100 + 30], phase

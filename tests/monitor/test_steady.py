@@ -34,8 +34,8 @@ def test_a_hundred_thousand_ticks_allocate_nothing() -> None:
 
 def test_days_of_driving_and_parking_end_with_the_same_free_heap() -> None:
     """Across a wrap of the clock and many segments; `make bench` runs the thousand hours."""
-    said = steady("soak", "40")
+    said = steady("soak", "12")
     assert said["wraps"] >= 1
-    assert said["segment"] >= 3
-    assert said["asleep"] > 200_000
+    assert said["segment"] >= 2
+    assert said["asleep"] > 100_000
     assert said["after"] == said["before"]

@@ -74,6 +74,14 @@ def beats(number: int, count: int, **changes: Any) -> list[Picture]:
     return [moment.picture for moment in moments[-5 * count :] if moment.sent]
 
 
+def tour(count: int, **changes: Any) -> list[list[Picture]]:
+    """So many successive drawings of each of the five pages."""
+    turn = [*press(), {"ticks": 3}, {"ticks": 5 * count}]
+    moments = play({"view": {**VIEW, **changes}, "ticks": 7 + 5 * count}, *turn * 4)
+    ends = range(7 + 5 * count, len(moments) + 1, 7 + 5 * count)
+    return [[moment.picture for moment in moments[end - 5 * count : end] if moment.sent] for end in ends]
+
+
 @pytest.mark.parametrize(
     ("bus_mv", "shown"),
     [(13940, "13.9"), (13950, "14.0"), (9949, " 9.9"), (9950, "10.0"), (12, " 0.0"), (-3000, " 0.0"), (15049, "15.0")],
@@ -179,7 +187,9 @@ def test_board_health() -> None:
     picture = page(5)
     for text in ("UP", "4h", "13min", "#212", "ROWS", "418233", "DROPPED", "90", "1148K", "118K", "ERR"):
         assert says(picture, text), text
-    assert says(page(5, seconds=400000), "4d") and says(page(5, seconds=400000), "15h")
+    assert says(page(5, seconds=400000), "4d15h")
+    longest = page(5, seconds=2**30 - 1)
+    assert says(longest, "UP") and says(longest, "999d"), "one runs into the other"
     faulty = page(5, errors=3)
     assert find(faulty, "3") and faulty[34, 84:].all() and not picture[34, 84:].any(), "errors are boxed"
 
@@ -193,26 +203,27 @@ def test_what_is_not_known_is_dashes_never_a_number() -> None:
     assert len(find(fifth, "--")) == 3
 
 
-@pytest.mark.parametrize("number", range(1, 6))
 @pytest.mark.parametrize("bit", WORDS)
-def test_a_warning_is_seen_on_every_page_and_hides_nothing_of_it(number: int, bit: int) -> None:
+def test_a_warning_is_seen_on_every_page_and_hides_nothing_of_it(bit: int) -> None:
     word = WORDS[bit]
-    plain, (one, two) = page(number), beats(number, 2, warnings=bit)
-    bar, box = (one, two) if one[50, 0] and one[50, 1] else (two, one)
-    assert find(bar, word, tall=True, inverted=True) and find(box, word, tall=True)
-    for border in (box[46], box[63], box[46:, 0], box[46:, 127]):
-        assert border.all()
-    assert bar[46:48].all() and bar[62:].all()
-    assert (bar[:BODY] == box[:BODY]).all()
-    if number != 4:  # whose drives take turns
-        assert (box[:BODY] == plain[:BODY]).all()
+    parked = {"key": 0}  # so that no two drives take turns
+    warned = tour(2, **parked, warnings=bit)
+    assert len(warned) == 5
+    for number, ((plain, _), (one, two)) in enumerate(zip(tour(2, **parked), warned, strict=True), 1):
+        bar, box = (one, two) if one[50, 1] else (two, one)
+        assert find(bar, word, tall=True, inverted=True) and find(box, word, tall=True)
+        for border in (box[46], box[63], box[46:, 0], box[46:, 127]):
+            assert border.all()
+        assert bar[46:48].all() and bar[62:].all()
+        assert (bar[:BODY] == box[:BODY]).all() and (box[:BODY] == plain[:BODY]).all(), number
 
 
 def test_every_state_has_its_word_on_every_page_and_no_bar() -> None:
     for state, name in enumerate(engine.STATE_NAMES):
-        for number in range(1, 6):
-            picture = page(number, state=state)
-            assert find(picture, name.upper(), tall=True), (name, number)
+        pages = tour(1, state=state)
+        assert len(pages) == 5
+        for (picture,) in pages:
+            assert find(picture, name.upper(), tall=True), name
             assert not picture[46:, 0].any()
 
 
@@ -224,13 +235,13 @@ def test_the_gravest_warning_and_how_many_stand_behind_it() -> None:
         assert says(page(1, warnings=sum(order[index:])), f"{WORDS[bit]} +{behind}")
 
 
-@pytest.mark.parametrize("number", range(1, 6))
 @pytest.mark.parametrize("notice", ["settings: lost", "DEFAULT SETTINGS"])
-def test_a_notice_stands_beside_warning_and_state(number: int, notice: str) -> None:
-    for picture in beats(number, 4, warnings=1, notice=notice):
-        assert says(picture, "DISCHARGING") and find(picture, notice)
-        assert picture[46:55, 0].all(), "neither box nor bar"
-    for picture in beats(number, 4, notice=notice):
+def test_a_notice_stands_beside_warning_and_state(notice: str) -> None:
+    for page_ in tour(4, warnings=1, notice=notice):
+        for picture in page_:
+            assert says(picture, "DISCHARGING") and find(picture, notice)
+            assert picture[46:55, 0].all(), "neither box nor bar"
+    for (picture,) in tour(1, notice=notice):
         assert find(picture, "CHARGING") and find(picture, notice)
 
 

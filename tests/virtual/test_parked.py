@@ -65,7 +65,7 @@ def test_below_the_cut_off_nothing_is_written_until_a_charger_comes(tmp_path: Pa
     _, _, rows = watch(tmp_path, volts)
     quiet = (rows.t_s > 1000) & (rows.t_s < 4490)
     assert not quiet.any()
-    assert (rows.t_s > 4510).sum() > 60
+    assert (rows.t_s > 4510).sum() > 30, "until it sleeps again"
     assert (rows.warnings & engine.WARN_LOW_REST).any()
 
 

@@ -70,6 +70,7 @@ class RowCoder:
         self.below = Rice(12)
         self.above = Rice(12)
         self.clamp = Rice(6)
+        self.restart()
 
     def restart(self):
         self.period_ms = 1000

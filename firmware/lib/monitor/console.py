@@ -55,10 +55,6 @@ class Console:
         self.monitor: "Monitor" = None
         self.journal: "Journal" = None  # what list and get read while there is no monitor
         self.mode = "starting"
-        self.gap_ms = 0  # the longest time between two samples since power-up
-        self.skipped = 0  # samples given up because they were late
-        self._sampled_ms = time.ticks_ms()
-        self._sampling = False
         self.heard = False  # a host has spoken
         self.stop = False  # a host asked for the prompt
         self.reload = False  # settings changed: the monitor must be made anew

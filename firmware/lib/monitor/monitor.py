@@ -73,9 +73,9 @@ class Monitor:
         view.bus_mv, view.clamp_ma = bus_mv, clamp_ma
         view.seconds = self.seconds
         self._read_key()
-        kept_awake = self.attended or self.face.awake_wanted or view.key == 1
+        watched = self.attended or self.face.awake_wanted
         was_saving = rest.saving
-        rest.follow(dt_ms, bus_mv, clamp_ma, self.engine.state, kept_awake)
+        rest.follow(dt_ms, bus_mv, clamp_ma, self.engine.state, view.key, watched)
         if rest.saving:
             if not was_saving:
                 self._rows.close()
@@ -93,9 +93,9 @@ class Monitor:
 
     def interval_ms(self) -> int:
         """How long until the next sample is due."""
-        if self.rest.saving:
-            return SAVING_SAMPLE_MS
-        return REST_SAMPLE_MS if self.rest.sleeping else SAMPLE_MS
+        if not self.rest.sleeping:
+            return SAMPLE_MS
+        return SAVING_SAMPLE_MS if self.rest.saving else REST_SAMPLE_MS
 
     def settle(self):
         """Commit if it is time; everything that may allocate or wait for the flash happens here."""

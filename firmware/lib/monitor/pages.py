@@ -27,7 +27,7 @@ from monitor.figures import (
     tenths,
     volts,
 )
-from monitor.trace import Trace
+from monitor.trace import Trace, row
 
 COUNT = const(5)
 _WIDTH = const(128)
@@ -85,9 +85,13 @@ class Pages:
         line = self._tall.line
         line.text("A", 120, 0, 1)
         amps(line, view.clamp_ma, 120, 0)
-        self._tall.put(frame, 0)
+        self._tall.put(frame, 0, left=72)
         battery(frame, view.clamp_ma, 97, 18)
-        self.trace.draw(frame, 4, 34, 120, 10, self._limit_mv)
+        # So low a trace would run into a line: its limit is marked beside it.
+        limit_y = row(self._limit_mv, 34, 10)
+        frame.hline(0, limit_y, 3, 1)
+        frame.hline(125, limit_y, 3, 1)
+        self.trace.draw(frame, 4, 34, 120, 10)
 
     def _amps(self):
         """Amps in figures, and the drive's ledger; without amps, how long the volts were low."""
@@ -155,7 +159,9 @@ class Pages:
         frame.vline(0, 0, 43, 1)
         for volt in range(4):
             frame.hline(1, volt * 14, 2, 1)
-        self.trace.draw(frame, 4, 0, 84, 43, self._limit_mv)
+        for x in range(4, 88, 6):
+            frame.pixel(x, row(self._limit_mv, 0, 43), 1)
+        self.trace.draw(frame, 4, 0, 84, 43)
         volts(tall.line, self.trace.highest_mv(), _WIDTH, 0)
         tall.put(frame, 0)
         frame.text("V 60s", 88, 18, 1)

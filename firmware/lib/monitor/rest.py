@@ -25,11 +25,12 @@ class Rest:
         self._last_mv = ABSENT
         self._still_ms = self._low_ms = 0
 
-    def follow(self, dt_ms: int, bus_mv: int, clamp_ma: int, state: int, kept_awake: bool):
-        """Take a sample, `dt_ms` after the one before it."""
-        stirred = kept_awake or state != REST or self._stirs(bus_mv, clamp_ma)
+    def follow(self, dt_ms: int, bus_mv: int, clamp_ma: int, state: int, key: int, watched: bool):
+        """Take a sample, `dt_ms` after the one before it. `watched`: somebody looks at the panel,
+        or a host talks; that keeps a board awake, but is no reason to write."""
+        stirred = state != REST or key == 1 or self._stirs(bus_mv, clamp_ma)
         self._last_mv = bus_mv
-        if stirred:
+        if stirred or watched:
             self._still_ms = 0
             self.sleeping = 0
         elif self._still_ms < _STILL_MS:
@@ -41,9 +42,9 @@ class Rest:
             self._low_ms = 0
         elif self._low_ms < _CUTOFF_MS:
             self._low_ms += dt_ms
-        if not self.sleeping or bus_mv == ABSENT or bus_mv >= cutoff_mv + _RECOVERED_MV:
+        if stirred or bus_mv == ABSENT or bus_mv >= cutoff_mv + _RECOVERED_MV:
             self.saving = 0
-        elif self._low_ms >= _CUTOFF_MS:
+        elif self.sleeping and self._low_ms >= _CUTOFF_MS:
             self.saving = 1
 
     def _stirs(self, bus_mv, clamp_ma) -> bool:

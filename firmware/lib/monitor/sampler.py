@@ -16,6 +16,7 @@ _OVERSAMPLE = const(64)
 REST_SAMPLE_MS = const(200)  # often enough for a starter to be seen while it turns
 SAVING_SAMPLE_MS = const(1000)  # below the cut-off nothing but a crank or a charger matters
 REST_ROW_MS = const(60000)
+_BURST = const(2)  # rows handed on in one tick at most: the second that a crank began in comes bit by bit
 _FAST_TAIL = const(30)  # samples written singly after the volts have recovered
 _FAST_LONGEST = const(400)  # a flat battery stays low: no more single rows than this in a stretch
 
@@ -56,10 +57,11 @@ class RowBuilder:
         self._emit = emit
         self._crank_mv = crank_mv
         self._clear_mv = clear_mv
-        self._bus = array("i", [0] * _SAMPLES_A_ROW)
-        self._clamp = array("i", [0] * _SAMPLES_A_ROW)
-        self._time = array("i", [0] * _SAMPLES_A_ROW)
-        self._count = 0
+        # Twice a row: while the second before a crank is handed on, new samples come.
+        self._bus = array("i", [0] * (2 * _SAMPLES_A_ROW))
+        self._clamp = array("i", [0] * (2 * _SAMPLES_A_ROW))
+        self._time = array("i", [0] * (2 * _SAMPLES_A_ROW))
+        self._first = self._count = 0
         self._fast = 0
         self._fast_budget = _FAST_LONGEST
         self._sums = Sums()
@@ -77,15 +79,14 @@ class RowBuilder:
         self._follow_crank(bus_mv)
         if self._fast:
             self._fast -= 1
-            self._emit_singly()
+            self._emit_singly(_BURST)
         elif self._count == _SAMPLES_A_ROW:
             self._emit_mean()
 
     def rest(self, t_ms: int, bus_mv: int, clamp_ma: int):
         """Take a parked car's sample."""
         t_ms &= TICKS_MASK
-        if self._count:
-            self._emit_mean()
+        self._flush()
         sums = self._sums
         if sums.samples == 0:
             self._rest_from_ms = t_ms
@@ -98,9 +99,14 @@ class RowBuilder:
 
     def close(self):
         """Hand on what has gathered."""
-        if self._count:
-            self._emit_mean()
+        self._flush()
         self._end_rest_row()
+
+    def _flush(self):
+        if self._first:
+            self._emit_singly(self._count)
+        elif self._count:
+            self._emit_mean()
 
     def _follow_crank(self, bus_mv):
         if bus_mv == ABSENT:
@@ -112,11 +118,16 @@ class RowBuilder:
         elif not low and not self._fast:
             self._fast_budget = _FAST_LONGEST
 
-    def _emit_singly(self):
-        for index in range(self._count):
+    def _emit_singly(self, most):
+        index = self._first
+        while index < self._count and most:
             bus_mv = self._bus[index]
             self._emit(self._time[index], bus_mv, bus_mv, bus_mv, round_clamp(self._clamp[index]))
-        self._count = 0
+            index += 1
+            most -= 1
+        self._first = index
+        if index == self._count:
+            self._first = self._count = 0
 
     def _emit_mean(self):
         sums = self._sums

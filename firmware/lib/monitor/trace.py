@@ -35,19 +35,27 @@ class Trace:
         highest = max(self._points)
         return ABSENT if highest == _NO_POINT else highest
 
-    def draw(self, frame, x: int, y: int, width: int, height: int, limit_mv: int):
-        """Draw into a box, the newest second at its right edge, a dotted line at `limit_mv`."""
-        limit_y = _row(limit_mv, y, height)
-        for dot in range(x, x + width, 6):
-            frame.pixel(dot, limit_y, 1)
+    def draw(self, frame, x: int, y: int, width: int, height: int):
+        """Draw into a box, the newest second at its right edge."""
+        points, at = self._points, self._newest
+        across, down = width - 1, height - 1
         last_x = last_y = _NO_POINT
         for index in range(SECONDS):
-            value = self._points[(self._newest + 1 + index) % SECONDS]
+            at += 1
+            if at == SECONDS:
+                at = 0
+            value = points[at]
             if value == _NO_POINT:
                 last_y = _NO_POINT
                 continue
-            at_x = x + index * (width - 1) // (SECONDS - 1)
-            at_y = _row(value, y, height)
+            at_x = x + index * across // (SECONDS - 1)
+            # As `row`, which a call for each point would make twice as slow.
+            if value >= HIGH_MV:
+                at_y = y
+            elif value <= LOW_MV:
+                at_y = y + down
+            else:
+                at_y = y + (HIGH_MV - value) * down // (HIGH_MV - LOW_MV)
             if last_y == _NO_POINT:
                 frame.pixel(at_x, at_y, 1)
             else:
@@ -55,6 +63,7 @@ class Trace:
             last_x, last_y = at_x, at_y
 
 
-def _row(bus_mv, y, height) -> int:
+def row(bus_mv: int, y: int, height: int) -> int:
+    """Where these volts lie in a box that begins at `y`."""
     clipped = min(max(bus_mv, LOW_MV), HIGH_MV)
     return y + (HIGH_MV - clipped) * (height - 1) // (HIGH_MV - LOW_MV)

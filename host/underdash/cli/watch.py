@@ -129,11 +129,11 @@ class Picture:
         return text
 
     def _drive(self, status: dict[str, Any]) -> Text:
-        parts = [f"below {self._limit_mv / 1000:.1f} V for {status['low_s']} s"]
+        text = f"{status['low_s']} s below {self._limit_mv / 1000:.1f} V"
         if status["clamp_ma"] is not None:
-            parts = [f"out {status['out_as'] / 3600:.2f} Ah", f"in {status['in_as'] / 3600:.2f} Ah",
-                     f"not put back {status['deficit_as'] / 3600:.2f} Ah", *parts]  # fmt: skip
-        return Text("this drive: " + ", ".join(parts), style="dim")
+            out, back, owed = (status[name] / 3600 for name in ("out_as", "in_as", "deficit_as"))
+            text = f"out {out:.2f}, in {back:.2f}, not put back {owed:.2f} Ah; {text}"
+        return Text(f"this drive: {text}", style="dim")
 
 
 # -- inside -----------------------------------------------------------------------------------

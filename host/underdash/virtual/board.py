@@ -213,12 +213,14 @@ class VirtualBoard:
         self._unplugged.set()
         if self._process:
             self._process.send_signal(how)
-            self._process.wait()
-            self._process = None
         if self._cable:
             self._cable.join()
             os.close(self._trace)
             self._cable = None
+        if self._process:  # another one than above, if the cable was just restarting a board that had reset
+            self._process.send_signal(how)
+            self._process.wait()
+            self._process = None
 
     def _carry(self) -> None:
         """The cable's thread, until unplugged."""
