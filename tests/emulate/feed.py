@@ -18,10 +18,10 @@ Floats = NDArray[np.float64]
 
 CONVERSION_S = 2e-6  # 96 cycles of 48 MHz
 _START_ONE = 1 << 2
-_NEW_SAMPLE_S = 0.02  # a pause this long in a channel's readings begins a new sample
+_NEW_SAMPLE_S = 0.02  # a pause this long in the readings begins a new sample
 
 # Of the evening [s]: rest, key on and crank; cruise and the night's deficit; its end; parking and rest.
-STRETCHES = ((190.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 7190.0))
+STRETCHES = ((235.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 7190.0))
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ class Inputs:
         self._truth = (feed.volts.tolist(), np.clip(feed.amps, -span / 2, span / 2).tolist())
         self._noise = noise.tolist()
         self._draw = 0
-        self._last_s = [-1.0, -1.0]
+        self._channel, self._last_s = -1, 0.0
         self._step_s = feed.step_s
         self._adc.on_adc_read = self._read
 
@@ -123,9 +123,10 @@ class Inputs:
             self._draw = (self._draw + 97) & 255
             code = min(max((int(self._codes[channel][at]) + self._noise[self._draw] + 8) >> 4, 0), 4095)
             samples = self.clamp if channel else self.bus
-            if now_s - self._last_s[channel] > _NEW_SAMPLE_S:
+            # Samples that are late follow each other without a pause, but for the other channel's.
+            if channel != self._channel or now_s - self._last_s > _NEW_SAMPLE_S:
                 samples.append(Sample(now_s, self._chip.busy_s, self._stalls()))
-            self._last_s[channel] = now_s
+            self._channel, self._last_s = channel, now_s
             sample = samples[-1]
             sample.count += 1
             sample.codes += code

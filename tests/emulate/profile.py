@@ -36,9 +36,9 @@ def around(name, owner, method):
     inner = getattr(owner, method)
     cell = table[name] = [0, 0, 0]
     ticks, diff = time.ticks_us, time.ticks_diff
-    def timed(*given):
+    def timed(*given, **named):
         began = ticks()
-        answer = inner(*given)
+        answer = inner(*given, **named)
         took = diff(ticks(), began)
         cell[0] += 1
         cell[1] += took
