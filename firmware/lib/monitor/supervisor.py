@@ -9,7 +9,6 @@ three starts that the watchdog ended, a plain voltmeter takes over. Ctrl-C alway
 import time
 
 from chargecore.shim import const
-from chargecore.units import TICKS_MASK
 from monitor import errors
 from monitor.console import Console
 from monitor.sampler import SAMPLE_MS
@@ -23,22 +22,40 @@ _GOOD_MS = const(60000)  # a monitor that has run for so long has started well
 _ATTENDED_MS = const(60000)  # a host that has spoken is taken to be there for this long
 
 
+class Life:
+    """What outlives a monitor: how long the board has been up, across wraps of its clock, and how
+    many monitors in succession have failed too soon."""
+
+    def __init__(self, failures: int):
+        self.failures = failures
+        self._at_ms = time.ticks_ms()
+        self._known_ms = time.ticks_diff(self._at_ms, 0)  # the clock began with the board
+
+    def age_ms(self) -> int:
+        """Milliseconds since power-up. A monitor keeps the count while it runs (`note`)."""
+        return self._known_ms + time.ticks_diff(time.ticks_ms(), self._at_ms)
+
+    def note(self, age_ms: int):
+        """So old is the board now."""
+        self._known_ms = age_ms
+        self._at_ms = time.ticks_ms()
+
+
 def run(board):
     """Run until a host or the keyboard asks for the prompt."""
     console = Console(board.board_id(), board.why_started())
     watchdog = None
-    failures = board.count_start() - 1
+    life = Life(board.count_start() - 1)
     try:
         if _button_held(board) or not _start_window(console):
             return
         watchdog = board.watchdog()
-        while not console.stop and failures < _FAILURES:
-            began = time.ticks_ms()
+        while not console.stop and life.failures < _FAILURES:
             try:
-                _monitor(board, console, watchdog)
+                _monitor(board, console, watchdog, life)
             except Exception as error:
-                errors.record(error, _since_start_ms() // 1000)
-                failures = 1 if time.ticks_diff(time.ticks_ms(), began) > _GOOD_MS else failures + 1
+                errors.record(error, life.age_ms() // 1000)
+                life.failures += 1
                 watchdog.feed()
                 time.sleep_ms(1000)
                 watchdog.feed()
@@ -61,7 +78,7 @@ def _button_held(board) -> bool:
 
         return not board.Pins(settings.load().pins).button().value()
     except Exception as error:
-        errors.record(error, _since_start_ms() // 1000)
+        errors.record(error, 0)
         return False
 
 
@@ -76,11 +93,7 @@ def _start_window(console) -> bool:
     return True
 
 
-def _since_start_ms() -> int:
-    return time.ticks_diff(time.ticks_ms(), 0) & TICKS_MASK
-
-
-def _monitor(board, console, watchdog):
+def _monitor(board, console, watchdog, life):
     """Tick on schedule until asked to stop or to begin anew with other settings."""
     # Not at the top: a damaged file on the flash must count as a failed start, not end them all.
     from monitor import settings
@@ -88,7 +101,7 @@ def _monitor(board, console, watchdog):
 
     began = time.ticks_ms()
     kept = settings.load()
-    monitor = Monitor(board.Pins(kept.pins), kept, board.board_id(), _since_start_ms())
+    monitor = Monitor(board.Pins(kept.pins), kept, board.board_id(), life.age_ms())
     interval_ms = monitor.interval_ms()
     due = time.ticks_add(began, interval_ms)
     good_ms = attended_ms = 0
@@ -127,6 +140,8 @@ def _monitor(board, console, watchdog):
                 good_ms += dt_ms
                 if good_ms > _GOOD_MS:
                     board.good_start()
+                    life.failures = 0
     finally:
+        life.note(monitor.seconds * 1000 + monitor.millis)
         console.monitor = None
         monitor.close()
