@@ -1,13 +1,14 @@
 """The unmodified firmware, parked: it sleeps, wakes, spares the battery, and minds key and button."""
 
+import threading
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from chargecore import engine, options, thresholds
+from chargecore import engine, frames, options, thresholds
 from chargecore.calibration import Calibration
-from conftest import PLAIN
+from conftest import PLAIN, read_flash
 from underdash.link.client import Board
 from underdash.link.pull import pull
 from underdash.review import review
@@ -103,3 +104,23 @@ def test_unseen_until_the_button_is_pressed(tmp_path: Path) -> None:
     assert lit["before"] == lit["after"] == 0
     assert lit["pressed"] > 300
     assert len(lamp) > 20, "the lamp says that it is charging"
+
+
+@pytest.mark.parametrize(("supply_mv", "kept"), [(8000, True), (5000, False)])
+def test_a_falling_supply_commits_before_the_board_goes(tmp_path: Path, supply_mv: int, kept: bool) -> None:
+    """At 100 s the volts sink towards what the board needs; 1.3 s later it is gone. The last minute is there."""
+    volts = np.concatenate([alive(100, 14.0), np.linspace(9.0, 6.0, 50), np.full(500, 6.0)])
+    write_signal(tmp_path / "pins.signal", FrontEnd().fractions(volts, np.zeros(len(volts))), period_ms=20)
+    settings = settings_file(Calibration(), thresholds.Thresholds(), supply_mv=supply_mv)
+    gone = threading.Event()
+    with VirtualBoard(tmp_path / "board", settings=settings, converter=PLAIN) as board:
+        board.on_time = lambda seconds: gone.set() if seconds >= 101.3 else None
+        board.start(tmp_path / "pins.signal", fast=True)
+        assert gone.wait(60.0)
+        board.kill()
+    rows = []
+    for data in read_flash(tmp_path / "board").values():
+        for kind, payload, _ in frames.scan(data):
+            if kind == frames.ROWS:
+                rows += frames.decode_rows(payload)[1]
+    assert (rows[-1][0] >= 100_000) is kept
