@@ -10,6 +10,7 @@ import pytest
 
 from conftest import PLAIN, clamp_settings, read_flash
 from underdash.link.client import Board
+from underdash.problems import UnderdashError
 from underdash.virtual.board import VirtualBoard
 
 UNDERDASH = str(Path(sysconfig.get_path("scripts")) / "underdash")
@@ -187,3 +188,26 @@ def test_pull_busy_unwritable_interrupted_resumed_and_foreign(tmp_path: Path, dr
         (folder / "00000001.seg").write_bytes(other)
         refused(run("pull", "--port", board.port, cwd=tmp_path), 1, "nothing was changed", "another archive")
         assert (folder / "00000001.seg").read_bytes() == other
+
+
+def test_two_virtual_boards_never_share_a_flash(tmp_path: Path) -> None:
+    with VirtualBoard(tmp_path / "one"), pytest.raises(UnderdashError, match="another virtual board runs from it"):
+        VirtualBoard(tmp_path / "one")
+    with VirtualBoard(tmp_path / "one"):
+        pass
+
+
+def test_a_log_without_rows_feeds_no_board(tmp_path: Path) -> None:
+    (tmp_path / "empty.csv").write_text("t_s,volts\n")
+    refused(run("virtual", "b", "--log", "empty.csv", cwd=tmp_path), 1, "no rows below the header")
+
+
+def test_a_damaged_archive_is_not_blamed_on_the_wire(board: VirtualBoard, drive_signal: Path, tmp_path: Path) -> None:
+    board.start(drive_signal, fast=True)
+    board.wait_for_end(60.0)
+    assert run("pull", "--port", board.port, cwd=tmp_path).returncode == 0
+    (segment,) = (tmp_path / "archive" / board.board_id).glob("*.seg")
+    data = bytearray(segment.read_bytes())
+    data[400:404] = b"\0\0\0\0"
+    segment.write_bytes(data[:-20])  # as if the last pull had brought less, so that this one goes on
+    refused(run("pull", "--port", board.port, cwd=tmp_path), 1, "is damaged in the archive; move it away")

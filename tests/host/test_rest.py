@@ -61,3 +61,21 @@ def test_each_rest_and_each_boot_stands_alone() -> None:
 def test_the_drain_follows_the_bci_table() -> None:
     """12.65 V full, 11.89 V empty (BCI, flooded): 0.76 V a day empties the battery in a day."""
     assert drain_amps(-760 / 24, 50.0) == pytest.approx(50.0 / 24)
+
+
+def test_a_sleeping_boards_rested_volts_are_those_of_its_minutes_not_of_the_key() -> None:
+    """A minute's row, then thirteen short ones that the key's own loads pull down, then the starter."""
+    rest = night(1.5, 0.0, surface_volts=0.0)
+    t_s = np.concatenate([rest.t_s, rest.t_s[-1] + np.array([12.0, 13.0]), rest.t_s[-1] + 13.0 + np.arange(1, 12) / 10])
+    volts = np.concatenate([rest.volts, [12.35, 12.3], np.full(11, 12.29)])
+    crank = t_s[-1] + np.arange(1, 9) / 10
+    after = crank[-1] + np.arange(1.0, 60.0)
+    t_s, count = np.concatenate([t_s, crank, after]), len(t_s)
+    volts = np.concatenate([volts, np.full(8, 10.0), np.full(59, 14.0)])
+    state = np.full(len(t_s), engine.CHARGING)
+    state[:count], state[count : count + 8] = engine.REST, engine.CRANK
+    nothing, ones = np.full(len(t_s), np.nan), np.ones(len(t_s), int)
+    since = np.where(state == engine.REST, 1000.0, np.where(state == engine.CRANK, crank[0] - 0.1, after[0]))
+    rows = Rows(ones, t_s, volts - 0.01, volts, volts + 0.01, nothing, state, 0 * ones, since)
+    (drive,) = analyse("night", rows, Account())["drives"]
+    assert drive["rested_volts"] == pytest.approx(12.6, abs=0.005)

@@ -28,6 +28,9 @@ class _OneLine(click.Group):
             ctx.exit(problem.exit_code)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
+        except OSError as problem:
+            click.echo(f"underdash: {problem.filename or 'output'}: {problem.strerror or problem}", err=True)
+            ctx.exit(1)
         except Exception as problem:
             if os.environ.get("UNDERDASH_DEBUG"):
                 raise

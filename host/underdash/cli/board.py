@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from underdash.cli.port import port_option
+from underdash.problems import UnderdashError
 
 
 @click.command()
@@ -30,8 +31,13 @@ def install(port: str | None, firmware: Path | None, udev_rule: bool) -> None:
         return
     files = build(firmware or firmware_dir())
     port = choose_port(port)
-    with bar("install", unit="bytes") as show:
-        done = run(port, files, show)
+    try:
+        with bar("install", unit="bytes") as show:
+            done = run(port, files, show)
+    except KeyboardInterrupt:
+        raise UnderdashError(
+            f"{port}: interrupted; the board stands at its prompt and monitors nothing: run underdash install again"
+        ) from None
     click.echo(
         f"{port}: {done.copied} files copied and verified, {done.kept} were right already, {done.removed} removed; "
         f"MicroPython {done.probe.micropython}"

@@ -20,12 +20,12 @@ def bar(label: str, unit: str = "") -> Iterator[Callable[[int, int], None]]:
             task = progress.add_task(label, total=None)
             yield lambda done, total: progress.update(task, completed=done, total=total)
         return
-    quarter = 0
+    told = 0  # quarters
 
     def show(done: int, total: int) -> None:
-        nonlocal quarter
-        while total and quarter < 4 and done * 4 >= total * (quarter + 1):
-            quarter += 1
-            click.echo(f"  {label} {quarter * 25} % ({done} of {total} {unit})".replace(" )", ")"), err=True)
+        nonlocal told
+        if total and done * 4 // total > told:
+            told = done * 4 // total
+            click.echo(f"  {label} {done * 100 // total} % ({done} of {total} {unit})".replace(" )", ")"), err=True)
 
     yield show

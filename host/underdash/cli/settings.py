@@ -36,7 +36,7 @@ def new(file: Path) -> None:
 @settings.command()
 @click.argument("file", type=_PATH, default=Path("settings.toml"))
 def check(file: Path) -> None:
-    """Say every mistake in FILE; what it leaves out is taken at its default."""
+    """Say what is wrong in FILE, line by line; what it leaves out is taken at its default."""
     from underdash.settings.toml_file import SettingsFile
 
     read = SettingsFile(file)
@@ -101,7 +101,8 @@ def restore(archive_folder: Path, port: str | None, from_another_board: bool) ->
                 "calibration is its own; name its folder, or add --from-another-board"
             )
         board.ready()
-        click.echo(f"from {kept.segment}")
+        newer = f"; {kept.skipped} newer cannot be read" if kept.skipped else ""
+        click.echo(f"from {kept.segment}{newer}")
         _store(board, kept.values)
 
 

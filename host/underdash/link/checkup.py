@@ -11,7 +11,7 @@ _ENOUGH_S = 600.0  # so many seconds of rows make a rate
 def checkup(board: Board) -> dict[str, Any]:
     """hello, health, recorded errors and the journal's state, in the console's own names.
 
-    Added: port; segments and journal_bytes; rate_bytes_s [byte/s], None while there are no rows;
+    Added: port; segments and journal_bytes; rate_bytes_s [byte/s], None until ten minutes of rows are there;
     hours_left [h] until the oldest rows make room, None if it cannot be told.
     """
     board.ready(journal_only=True)
@@ -47,7 +47,7 @@ def _rate(board: Board, segments: list[tuple[int, int]]) -> float | None:
             span_s += times[-1] - times[0]
         if span_s >= _ENOUGH_S:
             break
-    return written / span_s if span_s > 0.0 else None
+    return written / span_s if span_s >= _ENOUGH_S else None
 
 
 def lines(told: dict[str, Any]) -> list[str]:
@@ -70,11 +70,11 @@ def lines(told: dict[str, Any]) -> list[str]:
         if "skipped" in told:
             say("samples", f"{told['skipped']} skipped, latest by {told['late_ms']} ms")
         if "notice" in told:
-            say("settings", told["notice"] or "as stored")
+            say("settings", _NOTICES.get(told["notice"], told["notice"]))
         say("memory", f"{kib('heap_free')} free")
         say("flash", f"{kib('free_bytes')} of {kib('flash_bytes')} free")
     dropped = f", {told['rows_dropped']:,} rows given up so far" if "rows_dropped" in told else ""
-    say("journal", f"{told['segments']} segments, {kib('journal_bytes')}{dropped}")
+    say("journal", f"{told['segments']} segment{'s' * (told['segments'] != 1)}, {kib('journal_bytes')}{dropped}")
     if told["hours_left"] is not None:
         rate = f"at the present {told['rate_bytes_s']:.1f} bytes a second"
         if told["room_bytes"]:
@@ -89,6 +89,7 @@ def lines(told: dict[str, Any]) -> list[str]:
     return found
 
 
+_NOTICES = {"": "as stored", "no settings": "none stored: the defaults are in force"}
 _MODES = {"monitor": "monitor running", "voltmeter": "VOLTMETER ONLY: the monitor failed, see the errors below"}
 
 

@@ -177,7 +177,8 @@ class Board:
                     answer: dict[str, Any] = json.loads(rest)
                     return answer
         raise LinkError(
-            f"{self.port}: no Underdash board answers; is the monitor running? (a board at its prompt does not)"
+            f"{self.port}: no Underdash board answers; "
+            "plug it in anew (at its prompt it does not answer), or run underdash install"
         )
 
     def _send(self, line: str) -> None:
@@ -219,6 +220,10 @@ def why(problem: Exception) -> str:
         return "the port is in use by another program; close that program and try again"
     if "ermission" in text:
         return "permission denied; your user may need the group that owns serial ports"
+    if "returned no data" in text or "Errno 5" in text:
+        return "the board went away; check the cable, plug it in again"
+    if "Inappropriate ioctl" in text or "not configure" in text:
+        return "is not a serial port; name the board's with --port"
     return f"the link failed ({text}); check the cable and try again"
 
 

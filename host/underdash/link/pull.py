@@ -57,6 +57,8 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
             damage = [offset for kind, _, offset in frames.scan(content) if kind == 0]
             if len(content) != size or (damage and not _damaged_there(board, number, content)):
                 part.unlink()
+                if damage and damage[0] < held[number]:
+                    raise DataError(f"{target}: is damaged in the archive; move it away and pull again")
                 raise LinkError(f"{board.port}: segment {number} arrived damaged; pull again")
             part.replace(target)
     write_whole(folder / "board.json", json.dumps(board.hello, indent=1, sort_keys=True).encode() + b"\n")

@@ -135,10 +135,17 @@ def _episodes(awake: Rows) -> list[dict[str, Any]]:
 
 
 def _rested(rows: Rows, boot: int, start_s: float) -> float | None:
-    """Median volts of the last half minute of rest before the drive [V]."""
-    resting = (rows.boot == boot) & (rows.state == engine.REST) & (rows.t_s < start_s)
-    volts = rows.volts[resting & (rows.t_s > start_s - 30.0)]
-    return round(float(np.nanmedian(volts)), 3) if np.isfinite(volts).any() else None
+    """Median volts of the last minute and a half of rest before the drive [V], each row weighed by its
+    time: a row of rest is a minute, and the key's own loads pull the last seconds down."""
+    spans = np.diff(rows.t_s, prepend=0.0)
+    known = (rows.boot == boot) & (rows.state == engine.REST) & (rows.t_s < start_s) & np.isfinite(rows.volts)
+    known &= rows.t_s > start_s - 90.0
+    if not known.any():
+        return None
+    volts, weights = rows.volts[known], np.clip(spans[known], 0.0, 60.5)
+    order = np.argsort(volts)
+    passed = np.cumsum(weights[order])
+    return round(float(volts[order][np.searchsorted(passed, passed[-1] / 2)]), 3)
 
 
 def _held(low: Any) -> float | None:

@@ -85,6 +85,8 @@ class Field:
 
     @property
     def range(self) -> str:
+        if self.part == "pins":
+            return "0 to 22 or 26 to 28"
         return "0 or 1" if (self.lowest, self.highest) == (0, 1) else f"{self.lowest} to {self.highest}"
 
 

@@ -16,13 +16,14 @@ class Kept:
 
     board_id: str
     segment: Path
+    skipped: int  # newer segments whose header cannot be read
     values: dict[str, dict[str, int]]
 
 
 def newest(folder: Path) -> Kept:
     """The newest header in a board's folder of the archive; DataError if none can be read."""
     found = segments(folder)
-    for path in reversed(found):
+    for skipped, path in enumerate(reversed(found)):
         with readable(path), path.open("rb") as file:
             start = file.read(_HEADER_BYTES)
         for kind, payload, _ in frames.scan(start):
@@ -32,5 +33,5 @@ def newest(folder: Path) -> Kept:
                 except ValueError:
                     break
                 values = {"thresholds": dict(vars(header.thresholds)), "calibration": dict(vars(header.calibration))}
-                return Kept(header.board_id.hex(), path, values)
+                return Kept(header.board_id.hex(), path, skipped, values)
     raise DataError(f"{folder}: none of its {len(found)} segments has a readable header; pull the board again")

@@ -34,7 +34,7 @@ class SettingsFile:
         with readable(path):
             content = path.read_bytes()
         try:
-            text = content.decode()
+            text = content.decode("utf-8-sig")  # some editors begin with a mark
         except UnicodeDecodeError as problem:
             line = content[: problem.start].count(b"\n") + 1
             raise DataError(f"{path} line {line}: not UTF-8 text; save the file as UTF-8") from None
@@ -106,7 +106,7 @@ def _problem(field: Field, value: Any) -> str:
             remedy = f"the unit is mV; write {round(value * 1000)}"
         return f"{field.name} is {_shown(value)}: must be a whole number, {_range(field)}; {remedy}"
     if not field.lowest <= value <= field.highest:
-        remedy = f"write a number in this range, or leave the line out for {field.default}"
+        remedy = "write a number in this range, or leave the line out"
         if field.unit in ("mV", "ms") and field.lowest <= value * 1000 <= field.highest:
             remedy = f"the unit is {field.unit}; write {value * 1000}"
         return f"{field.name} is {value}: must be {_range(field)}; {remedy}"
@@ -124,7 +124,7 @@ def _remedy(problem: str) -> str:
         return "lower the first or raise the second"
     if "each needs its own" in problem:
         return "give one of them another GPIO number"
-    return "change this value, or leave its line out for the default"
+    return "change this value, or leave its line out"
 
 
 def _shown(value: Any) -> str:

@@ -6,6 +6,7 @@ starts the interpreter again when the firmware resets.
 """
 
 import contextlib
+import fcntl
 import json
 import os
 import selectors
@@ -93,6 +94,14 @@ class VirtualBoard:
         self._outbound = b""  # on its way to the host
         self._taken = 0.0
         folder.mkdir(parents=True, exist_ok=True)
+        self._claim = (folder / "lock").open("w")
+        try:
+            fcntl.flock(self._claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            self._claim.close()
+            raise UnderdashError(
+                f"{folder}: another virtual board runs from it; stop that one, or name another folder"
+            ) from None
         self._flash = folder / "flash.img"
         (folder / "converter.tbl").write_bytes((converter or Converter()).table())
         self._chip_end, self._chip_side = os.openpty()
@@ -167,6 +176,7 @@ class VirtualBoard:
         """Switch off and unplug."""
         if self._process:
             self._stop(signal.SIGKILL)
+        self._claim.close()
         for end in (self._chip_end, self._chip_side, self._host_end, self._host_side):
             os.close(end)
 
@@ -302,8 +312,6 @@ class VirtualBoard:
 
 
 def _control_terminal() -> None:
-    import fcntl
-
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 

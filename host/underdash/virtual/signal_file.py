@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from underdash.problems import write_whole
+from underdash.problems import DataError, write_whole
 
 Array = NDArray[np.float64]
 
@@ -74,6 +74,8 @@ def signal_from_log(log: Path, target: Path, front_end: FrontEnd | None = None) 
     from underdash.review.foreign import samples
 
     table = np.array(list(samples(log, {})), dtype=np.float64)
+    if not len(table):
+        raise DataError(f"{log}: no rows below the header; name a log that has some")
     volts, amps = (np.where(table[:, index] > -1e8, table[:, index] / 1000.0, 0.0) for index in (1, 2))
     grid = np.arange(0.0, max(table[-1, 0] - table[0, 0], 1.0), 0.02)
     nearest = np.clip(np.searchsorted(table[:, 0] - table[0, 0], grid, side="right") - 1, 0, None)
