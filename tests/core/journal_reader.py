@@ -1,139 +1,170 @@
-"""A second reader of the journal, after docs/journal-format.md.
+"""Reader for the segments of a journal, format version 1.
 
-It shares no code with the project, so that the tests hold the document and the code to each other.
+Written from docs/journal-format.md alone, by someone who had not seen the code: the tests hold
+page and code to each other with it, so it must never import or follow either.
 """
 
+import struct
 import zlib
 from dataclasses import dataclass, field
 
-HEADER_SIZE = 260
-CALIBRATION, THRESHOLDS, ENGINE = 5, 19, 33
+_MARK, _MAX_PAYLOAD = 0xC5, 1016
+_KIND_HEADER, _KIND_ROWS = 1, 2
+_FRAME_HEAD = struct.Struct("<BBH")
+_FRAME_CRC = struct.Struct("<I")
+
+_VERSION = 1
+_HEADER = struct.Struct("<BIII8sII3B5i19i33i")
+
+_ROWS_HEAD = struct.Struct("<IIHBH")
+_HAS_CLAMP, _KEY_KNOWN, _KEY_ON = 1, 2, 4
+_FLAT, _NO_VOLTS, _NO_CURRENT = 1, 2, 4
+_FIRST_PERIOD_MS, _FIRST_MEAN_MV = 1000, 12600
+_CURRENT_STEP_MA = 50
+
+_VOLTS_MEMORY, _CURRENT_MEMORY = 192, 96
+_ESCAPE_ONES, _ESCAPE_BITS = 12, 24
+_MAX_K, _MAX_LEARNT = 15, 65535
 
 
 @dataclass
 class Segment:
-    """What one segment file holds."""
+    """What could be trusted in a segment file, and how much could not."""
 
     headers: list[dict] = field(default_factory=list)
-    rows: list[tuple] = field(default_factory=list)  # number, t_ms, low, mean, high, amps, state, warnings
-    damaged: int = 0  # bytes that belong to no whole frame
-    refused: int = 0  # whole frames whose payload cannot be what it says it is
+    rows: list[tuple] = field(default_factory=list)
+    damaged: int = 0
+    refused: int = 0
 
 
-class Bits:
-    """A stream as a text of ones and zeros."""
+class _Bits:
+    """Bits of a byte string, each byte from its most significant bit down."""
 
     def __init__(self, data: bytes):
-        self.text = "".join(f"{byte:08b}" for byte in data)
-        self.at = 0
+        self._value = int.from_bytes(data, "big")
+        self._left = 8 * len(data)
 
     def take(self, count: int) -> int:
-        taken = self.text[self.at : self.at + count]
-        if len(taken) < count:
-            raise ValueError("the stream ends inside a row")
-        self.at += count
-        return int(taken or "0", 2)
+        """The next bits as an unsigned number; ValueError if there are fewer."""
+        if count > self._left:
+            raise ValueError("payload ends inside a row")
+        self._left -= count
+        return (self._value >> self._left) & ((1 << count) - 1)
 
 
-class Stream:
-    def __init__(self, m: int):
-        self.m = m
+class _Stream:
+    """Decoder of the numbers of one stream within a frame."""
 
-    def value(self, bits: Bits) -> int:
-        k = next((k for k in range(15) if 2**k >= self.m // 16), 15)
+    def __init__(self, bits: _Bits, memory: int):
+        self._bits = bits
+        self._memory = memory
+
+    def unsigned(self) -> int:
+        """The next number."""
+        mean = self._memory >> 4
+        k = min(max(mean - 1, 0).bit_length(), _MAX_K)
         ones = 0
-        while ones < 12 and bits.take(1) == 1:
+        while ones < _ESCAPE_ONES and self._bits.take(1):
             ones += 1
-        value = bits.take(24) if ones == 12 else ones * 2**k + bits.take(k)
-        self.m += min(value, 65535) - self.m // 16
+        value = self._bits.take(_ESCAPE_BITS) if ones == _ESCAPE_ONES else ones << k | self._bits.take(k)
+        self._memory += min(value, _MAX_LEARNT) - mean
         return value
 
-    def difference(self, bits: Bits) -> int:
-        value = self.value(bits)
-        return value // 2 if value % 2 == 0 else -(value + 1) // 2
+    def signed(self) -> int:
+        """The next number, as a signed one."""
+        value = self.unsigned()
+        return -(value + 1 >> 1) if value & 1 else value >> 1
+
+
+def _rows_head(payload: bytes) -> tuple:
+    """Number, seconds, milliseconds, options and count of a rows frame."""
+    if len(payload) < _ROWS_HEAD.size:
+        raise ValueError("payload ends inside its head")
+    return _ROWS_HEAD.unpack_from(payload)
 
 
 def read_rows(payload: bytes) -> list[tuple]:
-    """The rows of a rows frame; ValueError if the payload ends before its last row does."""
-    if len(payload) < 13:
-        raise ValueError("no room for the head")
-    number = int.from_bytes(payload[0:4], "little")
-    t_ms = int.from_bytes(payload[4:8], "little") * 1000 + int.from_bytes(payload[8:10], "little")
-    fitted = payload[10] & 1
-    count = int.from_bytes(payload[11:13], "little")
-    bits = Bits(payload[13:])
-    a, b, c, d = Stream(192), Stream(192), Stream(192), Stream(96)
-    period, state, warnings, shape = 1000, 0, 0, 0
-    mean, amps = 12600, 0
+    """Rows of a rows frame: (number, t_ms, lowest_mv, mean_mv, highest_mv, current_ma, state, warnings)."""
+    first, seconds, milliseconds, options, count = _rows_head(payload)
+    bits = _Bits(payload[_ROWS_HEAD.size :])
+    means, below, above = (_Stream(bits, _VOLTS_MEMORY) for _ in range(3))
+    currents = _Stream(bits, _CURRENT_MEMORY)
+    t_ms = 1000 * seconds + milliseconds
+    period, state, warnings, shape = _FIRST_PERIOD_MS, 0, 0, 0
+    last_mean, last_steps = _FIRST_MEAN_MV, 0
     rows = []
     for index in range(count):
         if bits.take(1):
-            period, state, warnings, shape = bits.take(16), bits.take(3), bits.take(8), bits.take(3)
-        if index > 0:
+            period, state, warnings, shape = (bits.take(size) for size in (16, 3, 8, 3))
+        # The head has the time of the first row's end, so that row's period counts for nothing.
+        if index:
             t_ms += period
-        volts = (None, None, None)
-        if not shape & 2:
-            mean += a.difference(bits)
-            low = mean if shape & 1 else mean - b.value(bits)
-            high = mean if shape & 1 else mean + c.value(bits)
-            volts = (low, mean, high)
-        current = None
-        if fitted and not shape & 4:
-            amps += 50 * d.difference(bits)
-            current = amps
-        rows.append((number + index, t_ms, *volts, current, state, warnings))
+        lowest = mean = highest = current = None
+        if not shape & _NO_VOLTS:
+            last_mean += means.signed()
+            lowest = mean = highest = last_mean
+            if not shape & _FLAT:
+                lowest = mean - below.unsigned()
+                highest = mean + above.unsigned()
+        if options & _HAS_CLAMP and not shape & _NO_CURRENT:
+            last_steps += currents.signed()
+            current = _CURRENT_STEP_MA * last_steps
+        rows.append((first + index, t_ms, lowest, mean, highest, current, state, warnings))
     return rows
 
 
 def read_key(payload: bytes) -> bool | None:
-    """Was the key on while a frame's rows were taken? None if it was not known."""
-    options = payload[10]
-    return options // 4 % 2 == 1 if options // 2 % 2 else None
+    """Whether the key was on for the rows of a rows frame; None if not known."""
+    options = _rows_head(payload)[3]
+    return bool(options & _KEY_ON) if options & _KEY_KNOWN else None
 
 
 def read_header(payload: bytes) -> dict:
-    """A header's fields by name; ValueError if it is of another format version or length."""
-    if len(payload) != HEADER_SIZE or payload[0] != 1:
-        raise ValueError("not a header of version 1")
+    """Fields of a header frame; ValueError if of another version or length."""
+    if len(payload) != _HEADER.size or payload[0] != _VERSION:
+        raise ValueError("header of another version or length")
+    values = _HEADER.unpack(payload)
+    names = ("segment", "boot", "unix_s", "board_id", "first_row", "rows_dropped")
+    header = dict(zip(names, values[1:7], strict=True))
+    header["firmware"] = values[7:10]
+    header["calibration"] = list(values[10:15])
+    header["thresholds"] = list(values[15:34])
+    header["snapshot"] = list(values[34:])
+    return header
 
-    def whole(at: int) -> int:
-        return int.from_bytes(payload[at : at + 4], "little")
 
-    numbers = [
-        int.from_bytes(payload[at : at + 4], "little", signed=True) for at in range(32, HEADER_SIZE, 4)
-    ]  # fmt: skip
-    return {
-        "segment": whole(1),
-        "boot": whole(5),
-        "unix_s": whole(9),
-        "board_id": payload[13:21],
-        "first_row": whole(21),
-        "rows_dropped": whole(25),
-        "firmware": tuple(payload[29:32]),
-        "calibration": numbers[:CALIBRATION],
-        "thresholds": numbers[CALIBRATION : CALIBRATION + THRESHOLDS],
-        "snapshot": numbers[-ENGINE:],
-    }
+def _frame_at(data: bytes, start: int) -> tuple[int, bytes] | None:
+    """Kind and payload of the whole frame that begins at start, if one does."""
+    if data[start] != _MARK or start + _FRAME_HEAD.size > len(data):
+        return None
+    _, kind, length = _FRAME_HEAD.unpack_from(data, start)
+    end = start + _FRAME_HEAD.size + length
+    if kind == 0 or length > _MAX_PAYLOAD or end + _FRAME_CRC.size > len(data):
+        return None
+    if zlib.crc32(data[start:end]) != _FRAME_CRC.unpack_from(data, end)[0]:
+        return None
+    return kind, data[start + _FRAME_HEAD.size : end]
 
 
 def read_segment(data: bytes) -> Segment:
-    """Everything in a segment that can be trusted, whatever has happened to it."""
-    found = Segment()
-    at = 0
+    """Everything in a segment file that can be trusted."""
+    segment, seen, at = Segment(), set(), 0
     while at < len(data):
-        size = 8 + int.from_bytes(data[at + 2 : at + 4], "little")
-        frame = data[at : at + size]
-        whole = data[at] == 0xC5 and size <= 1024 and len(frame) == size and frame[1] > 0
-        if not whole or zlib.crc32(frame[:-4]).to_bytes(4, "little") != frame[-4:]:
-            found.damaged += 1
+        frame = _frame_at(data, at)
+        if frame is None:
+            segment.damaged += 1
             at += 1
             continue
-        at += size
+        kind, payload = frame
+        at += _FRAME_HEAD.size + len(payload) + _FRAME_CRC.size
         try:
-            if frame[1] == 1:
-                found.headers.append(read_header(frame[4:-4]))
-            elif frame[1] == 2:
-                found.rows += read_rows(frame[4:-4])
+            if kind == _KIND_HEADER:
+                segment.headers.append(read_header(payload))
+            elif kind == _KIND_ROWS:
+                # Of two rows of the same number the first is kept.
+                fresh = [row for row in read_rows(payload) if row[0] not in seen]
+                segment.rows += fresh
+                seen.update(row[0] for row in fresh)
         except ValueError:
-            found.refused += 1
-    return found
+            segment.refused += 1
+    return segment

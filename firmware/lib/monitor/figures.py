@@ -99,18 +99,18 @@ class Tall:
         self.line = framebuf.FrameBuffer(self._low, _WIDTH, 8, framebuf.MONO_VLSB)
         self._stretched = framebuf.FrameBuffer(self._high, _WIDTH, 16, framebuf.MONO_VLSB)
 
-    def put(self, frame, y: int, inverted: bool = False, left: int = 0):
-        """Move the line to rows y to y + 15: lit over what is there, or dark in a lit bar. Nothing
-        stands before column `left`."""
-        # The longest loop of a drawing: names of its own, for a board looks up each of the others anew.
+    def put(self, frame, y: int, inverted: bool = False):
+        """Move the line to rows y to y + 15: lit over what is there, or dark in a lit bar."""
+        # The longest loop of a drawing: names of its own, for a board looks each other one up anew, and
+        # nothing done for the columns between the letters.
         low, high, stretched = self._low, self._high, _STRETCHED
         mask = 255 if inverted else 0
-        if left:
-            self._stretched.fill(0)
-        for x in range(left, _WIDTH):
+        self._stretched.fill(1 if inverted else 0)
+        for x in range(_WIDTH):
             column = low[x]
-            high[x] = stretched[column & 15] ^ mask
-            high[x + _WIDTH] = stretched[column >> 4] ^ mask
+            if column:
+                high[x] = stretched[column & 15] ^ mask
+                high[x + _WIDTH] = stretched[column >> 4] ^ mask
         self.line.fill(0)
         frame.blit(self._stretched, 0, y, -1 if inverted else 0)
 

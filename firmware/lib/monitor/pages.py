@@ -85,7 +85,7 @@ class Pages:
         line = self._tall.line
         line.text("A", 120, 0, 1)
         amps(line, view.clamp_ma, 120, 0)
-        self._tall.put(frame, 0, left=72)
+        self._tall.put(frame, 0)
         battery(frame, view.clamp_ma, 97, 18)
         # So low a trace would run into a line: its limit is marked beside it.
         limit_y = row(self._limit_mv, 34, 10)
