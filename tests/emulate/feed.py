@@ -20,8 +20,9 @@ CONVERSION_S = 2e-6  # 96 cycles of 48 MHz
 _START_ONE = 1 << 2
 _NEW_SAMPLE_S = 0.02  # a pause this long in the readings begins a new sample
 
-# Of the evening [s]: rest, key on and crank; cruise and the night's deficit; its end; parking and rest.
-STRETCHES = ((235.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 7190.0))
+# Of the evening [s]: rest, key on and crank; cruise and the night's deficit; its end; parking; rest, the surface
+# charge gone.
+STRETCHES = ((235.0, 345.0), (4105.0, 4225.0), (5305.0, 5345.0), (6520.0, 6580.0), (7000.0, 7190.0))
 
 
 @dataclass(frozen=True)
