@@ -26,11 +26,11 @@ bench: $(READY)
 	$(BIN)/python tests/bench/flash_cuts.py
 	$(BIN)/python tests/bench/soak.py
 
-# Optional: the whole chip in software. IMAGE is a MicroPython build for the RPI_PICO board, 1.21 or newer, which you bring.
+# Optional, an hour or two: the whole chip in software. IMAGE is a MicroPython build for the RPI_PICO board, 1.21 or newer, which you bring.
 emulate: $(READY)
 	@test -n "$(IMAGE)" || { echo "make emulate IMAGE=path.uf2: name a MicroPython image for the RPI_PICO board"; exit 2; }
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[dev,emulate]"
-	PYTHONPATH=tests $(BIN)/python -m emulate $(IMAGE) --out build/emulate
+	PYTHONPATH=tests $(BIN)/python -m emulate $(IMAGE) --out build/emulate $(ARGS)
 
 # The pictures that the README shows, from the demo's results.
 pictures: demo
