@@ -27,10 +27,12 @@ def test_an_allocation_would_be_seen() -> None:
         micropython(str(HERE / "frugal.py"), "spoilt")
 
 
-class Canvas:
-    """A framebuffer that draws nothing and lets nothing be drawn outside of it."""
+class Canvas(bytearray):
+    """A framebuffer that draws nothing and lets nothing be drawn outside of it. Its bytes can be
+    written to, as a real one's can."""
 
     def __init__(self, buffer: Any, width: int, height: int, layout: int) -> None:
+        super().__init__(width * height // 8)
         self.size = width, height
 
     def _within(self, x: int, y: int, width: int, height: int) -> None:
@@ -61,9 +63,6 @@ class Canvas:
     def text(self, text: str, x: int, y: int, colour: int) -> None:
         if text.strip():
             self._within(x, y, 8 * len(text), 8)
-
-    def blit(self, other: "Canvas", x: int, y: int, key: int) -> None:
-        self._within(x, y, *other.size)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from monitor.pages import COUNT, Pages
 from monitor.ssd1306 import Display
 
 _DRAW_MS = const(500)
+_TICK_MS = const(100)
 _RETRY_MS = const(10000)
 _BEATS = const(1024)
 
@@ -34,7 +35,7 @@ class Face:
         self._found = False
         self._retry_ms = 0  # until the display is looked for again
         self._draw_ms = 0  # until it is drawn anew
-        self._beat = 0
+        self._beat = 1
         self._level = DARK
         self.page = 0
         self.awake_wanted = False
@@ -60,8 +61,10 @@ class Face:
             self._show(level)
 
     def second(self, bus_mv: int):
-        """A second has passed with these mean volts: move the trace on."""
+        """A second has passed with these mean volts: move the trace on. A row is decided and packed in
+        the same tick, so what would be drawn in it waits for the next."""
         self._pages.trace.push(bus_mv)
+        self._draw_ms = max(self._draw_ms, _TICK_MS + 1)
 
     def asleep(self, flag: bool):
         """Parked and sleeping, or awake again."""

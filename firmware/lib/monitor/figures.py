@@ -4,6 +4,8 @@ The framebuffer's own 8x8 font; the same at twice its height; seven-segment figu
 that is ABSENT is drawn as dashes.
 """
 
+from array import array
+
 import framebuf
 
 from chargecore.shim import const
@@ -15,8 +17,8 @@ LETTER = const(8)  # width of a letter and of a digit of the font [pixels]
 _WIDTH = const(128)
 _DIGITS = ("0", "1", "2", "3", "4", "5", "6", "7", "8", "9")
 
-# Four pixels in a column, each made two.
-_STRETCHED = b"\x00\x03\x0c\x0f\x30\x33\x3c\x3f\xc0\xc3\xcc\xcf\xf0\xf3\xfc\xff"
+# A column of eight pixels, each made two.
+_STRETCHED = array("H", [sum([3 << 2 * bit for bit in range(8) if column >> bit & 1]) for column in range(256)])
 
 # Bits: top, upper right, lower right, bottom, lower left, upper left, middle. The last is a dash.
 _SEGMENTS = b"\x3f\x06\x5b\x4f\x66\x6d\x7d\x07\x7f\x6f\x40"
@@ -91,28 +93,31 @@ def tenths(thousandths: int) -> int:
 
 
 class Tall:
-    """A line of the font at twice its height: draw on `line`, then `put` it."""
+    """A line of the font at twice its height: draw on `line`, then `put` it on `frame`."""
 
-    def __init__(self):
+    def __init__(self, frame):
         self._low = bytearray(_WIDTH)
-        self._high = bytearray(2 * _WIDTH)
         self.line = framebuf.FrameBuffer(self._low, _WIDTH, 8, framebuf.MONO_VLSB)
-        self._stretched = framebuf.FrameBuffer(self._high, _WIDTH, 16, framebuf.MONO_VLSB)
+        self._view = memoryview(frame)
 
-    def put(self, frame, y: int, inverted: bool = False):
-        """Move the line to rows y to y + 15: lit over what is there, or dark in a lit bar."""
+    def put(self, y: int, left: int = 0, right: int = _WIDTH):
+        """Move the line's columns from `left` up to `right` to rows y to y + 15: lit where it is dark
+        there, dark where it is lit."""
         # The longest loop of a drawing: names of its own, for a board looks each other one up anew, and
         # nothing done for the columns between the letters.
-        low, high, stretched = self._low, self._high, _STRETCHED
-        mask = 255 if inverted else 0
-        self._stretched.fill(1 if inverted else 0)
-        for x in range(_WIDTH):
+        low, view = self._low, self._view
+        stretched, shift = _STRETCHED, y & 7
+        at = (y >> 3) * _WIDTH + left
+        for x in range(left, right):
             column = low[x]
             if column:
-                high[x] = stretched[column & 15] ^ mask
-                high[x + _WIDTH] = stretched[column >> 4] ^ mask
+                tall = stretched[column] << shift
+                view[at] ^= tall & 255
+                view[at + 128] ^= tall >> 8 & 255
+                if shift:
+                    view[at + 256] ^= tall >> 16
+            at += 1
         self.line.fill(0)
-        frame.blit(self._stretched, 0, y, -1 if inverted else 0)
 
 
 def figure(frame, value: int, x: int, y: int, size: tuple):

@@ -45,7 +45,7 @@ class Pages:
         self._frame = frame
         self._view = view
         self._limit_mv = discharging_mv
-        self._tall = Tall()
+        self._tall = Tall(frame)
         self.trace = Trace()
 
     def draw(self, page: int, beat: int):
@@ -84,8 +84,7 @@ class Pages:
         frame.text("V", 74, 25, 1)
         line = self._tall.line
         line.text("A", 120, 0, 1)
-        amps(line, view.clamp_ma, 120, 0)
-        self._tall.put(frame, 0)
+        self._tall.put(0, amps(line, view.clamp_ma, 120, 0))
         battery(frame, view.clamp_ma, 97, 18)
         # So low a trace would run into a line: its limit is marked beside it.
         limit_y = row(self._limit_mv, 34, 10)
@@ -163,10 +162,10 @@ class Pages:
             frame.pixel(x, row(self._limit_mv, 0, 43), 1)
         self.trace.draw(frame, 4, 0, 84, 43)
         volts(tall.line, self.trace.highest_mv(), _WIDTH, 0)
-        tall.put(frame, 0)
+        tall.put(0)
         frame.text("V 60s", 88, 18, 1)
         volts(tall.line, self.trace.lowest_mv(), _WIDTH, 0)
-        tall.put(frame, 30)
+        tall.put(30)
 
     def _worst(self, beat):
         """The worst of the drive. While one goes on, it and the one before it take turns."""
@@ -175,9 +174,9 @@ class Pages:
         before = not parked and beat & 8
         worst = view.last if before else view.drive
         volts(line, worst.low_mv, 92, 0)
-        self._tall.put(frame, 0)
+        self._tall.put(0)
         volts(line, worst.crank_mv, 92, 0)
-        self._tall.put(frame, 15)
+        self._tall.put(15)
         frame.text("RUN V", 0, 4, 1)
         frame.text("CRANK V", 0, 19, 1)
         if view.clamp_ma == ABSENT and not worst.deficit_as:
@@ -188,7 +187,7 @@ class Pages:
             frame.text("DEFICIT", 0, 34, 1)
             frame.text("Ah", 104, 34, 1)
             charge(line, worst.deficit_as if worst.length_s else ABSENT, 92, 0)
-        self._tall.put(frame, 30)
+        self._tall.put(30)
         if parked or before:
             frame.text("LAST", 96, 4, 1)
         else:
@@ -258,6 +257,9 @@ class Pages:
         self._tall.line.text(others, x + 8 * len(word), 0, 1)
         if inverted:
             frame.fill_rect(0, _STRIP_Y, _WIDTH, _STRIP_HEIGHT, 1)
-        self._tall.put(frame, _STRIP_Y + 2, inverted)
-        if view.warnings:
+        self._tall.put(_STRIP_Y + 2, x, _WIDTH - x)
+        if view.warnings and x:
             frame.rect(0, _STRIP_Y, _WIDTH, _STRIP_HEIGHT, 1)
+        elif view.warnings:  # the longest words reach the sides
+            frame.hline(0, _STRIP_Y, _WIDTH, 1)
+            frame.hline(0, _STRIP_Y + _STRIP_HEIGHT - 1, _WIDTH, 1)
