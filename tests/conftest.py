@@ -1,8 +1,10 @@
 """What several tests need: a short drive for the board's pins, and the means to look at its flash."""
 
 import os
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -68,10 +70,24 @@ def read_flash(folder: Path) -> dict[str, bytes]:
     return found
 
 
+def until(condition: Callable[[], Any], seconds: float = 60.0) -> Any:
+    """Wait until the condition is true, and return what it gave; AssertionError after `seconds`."""
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline:
+        if found := condition():
+            return found
+        time.sleep(0.05)
+    raise AssertionError(f"did not come about in {seconds} s")
+
+
 def measured_data(name: str) -> Path:
-    """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder."""
+    """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder. Where
+    there is none the test is skipped, but fails under CI (which sets the variable of that name)."""
     root = Path(os.environ.get("UNDERDASH_DATA", Path(__file__).resolve().parents[2] / "shared" / "data"))
     folder = root / name
     if not folder.is_dir():
-        pytest.skip(f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it")
+        missing = f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it"
+        if os.environ.get("CI"):
+            pytest.fail(missing)
+        pytest.skip(missing)
     return folder

@@ -199,6 +199,18 @@ def cut_journal(tally, record, every, numbers):
             nested(tally, cut, recovering.log, recovery, (before, after, contents, ends), where, numbers)
 
 
+def second_cuts(cut, log, numbers):
+    """Yield (place in the log, flash): recoveries from `cut`, each cut in its turn, torn, at a place of chance."""
+    for _ in range(_NEST_CUTS):
+        at = next(numbers) % len(log)
+        second = Cut(cut)
+        for operation in log[:at]:
+            second.land(operation)
+        if log[at][0] != SYNC:
+            torn(second, log[at], "random", numbers)
+        yield at, second
+
+
 def nested(tally, cut, log, recovery, first, where, numbers):
     """Cut the start that came after a cut, and start again."""
     before, after, contents, ends = first
@@ -208,13 +220,7 @@ def nested(tally, cut, log, recovery, first, where, numbers):
     both_ends.update({number: table_of(content) for number, content in recovery.contents.items()})
     kept = Recovery({one: size for one, size in before.sizes.items() if one in after.sizes}, before.first_row, None)
     left = Recovery({one: size for one, size in kept.sizes.items() if one in recovery.sizes}, 0, None)
-    for _ in range(_NEST_CUTS):
-        at = next(numbers) % len(log)
-        second = Cut(cut)
-        for operation in log[:at]:
-            second.land(operation)
-        if log[at][0] != SYNC:
-            torn(second, log[at], "random", numbers)
+    for at, second in second_cuts(cut, log, numbers):
         tally.count("nested")
         judge_journal(tally, second, kept, left, both, both_ends, f"{where}, then {at} of the recovery")
 
@@ -282,13 +288,7 @@ def _nested_file(tally, cut, log, states, where, numbers, judge):
     states = list(states)
     states.append(written)
     vfs.umount("/")
-    for _ in range(_NEST_CUTS):
-        at = next(numbers) % len(log)
-        second = Cut(cut)
-        for operation in log[:at]:
-            second.land(operation)
-        if log[at][0] != SYNC:
-            torn(second, log[at], "random", numbers)
+    for at, second in second_cuts(cut, log, numbers):
         tally.count("nested")
         judge_mounted(tally, second, states, f"{where}, then {at} of the recovery", judge)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import serial
 
-from conftest import PLAIN, clamp_settings
+from conftest import PLAIN, clamp_settings, until
 from underdash.link.client import Board
 from underdash.virtual.board import VirtualBoard
 from underdash.virtual.display import save_picture
@@ -24,15 +24,6 @@ def mpremote(port: str, *words: str) -> str:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
-
-
-def until(condition, seconds: float = 10.0):
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if found := condition():
-            return found
-        time.sleep(0.05)
-    raise AssertionError(f"did not come about in {seconds} s")
 
 
 def test_the_whole_drive_on_display_and_console(board: VirtualBoard, drive_signal: Path, tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """What fails is recorded, tried again, and after three times replaced by a voltmeter that talks."""
 
 import shutil
-import time
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +8,7 @@ import pytest
 import serial
 
 import underdash
-from conftest import PLAIN, clamp_settings
+from conftest import PLAIN, clamp_settings, until
 from underdash.link.client import Board
 from underdash.link.pull import pull
 from underdash.virtual.board import VirtualBoard
@@ -25,15 +24,6 @@ def broken(folder: Path, name: str, change: tuple[str, str]) -> Path:
     assert change[0] in text
     file.write_text(text.replace(change[0], change[1], 1))
     return copy
-
-
-def until(condition, seconds: float = 60.0):
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if found := condition():
-            return found
-        time.sleep(0.1)
-    raise AssertionError(f"did not come about in {seconds} s")
 
 
 @pytest.fixture
