@@ -92,6 +92,16 @@ def tenths(thousandths: int) -> int:
     return (max(thousandths, 0) + 50) // 100
 
 
+class _Whole:
+    def __getitem__(self, everything):
+        return everything
+
+
+# `[:]`, made once: a slice made in a drawing would allocate.
+WHOLE = _Whole()[:]
+_DARK_LINE = bytes(_WIDTH)
+
+
 class Tall:
     """A line of the font at twice its height: draw on `line`, then `put` it on `frame`."""
 
@@ -117,7 +127,7 @@ class Tall:
                 if shift:
                     view[at + 256] ^= tall >> 16
             at += 1
-        self.line.fill(0)
+        low[WHOLE] = _DARK_LINE
 
 
 def figure(frame, value: int, x: int, y: int, size: tuple):

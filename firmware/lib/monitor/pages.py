@@ -17,6 +17,7 @@ from monitor.figures import (
     LARGE,
     LONGEST_S,
     MEDIUM,
+    WHOLE,
     Tall,
     amps,
     battery,
@@ -43,6 +44,8 @@ class Pages:
 
     def __init__(self, frame, view, discharging_mv: int):
         self._frame = frame
+        self._pixels = memoryview(frame)
+        self._dark = bytes(len(self._pixels))
         self._view = view
         self._limit_mv = discharging_mv
         self._tall = Tall(frame)
@@ -51,7 +54,7 @@ class Pages:
     def draw(self, page: int, beat: int):
         """Draw page 0 to 4. `beat` counts the drawings, two a second: it makes a warning blink
         and what shares a place take turns."""
-        self._frame.fill(0)
+        self._pixels[WHOLE] = self._dark  # a copy, where fill(0) takes the chip 0.8 ms
         if page == 0:
             self._present()
         elif page == 1:
