@@ -15,8 +15,8 @@ from underdash.virtual.bench import settings_file
 from underdash.virtual.board import FLASH_BLOCKS, VirtualBoard
 from underdash.virtual.signal_file import Converter, FrontEnd, write_signal
 
-# A converter without faults, so that nominal calibration is right and the rows can be foretold.
-PLAIN = Converter(offset=0.0, wide_codes=(), noise_rms=0.5)
+# A quiet converter of the kind that nominal calibration is for, so that the rows can be foretold.
+PLAIN = Converter(noise_rms=0.5)
 
 
 def clamp_settings(**options: int) -> str:
@@ -43,8 +43,7 @@ def short_drive() -> tuple[np.ndarray, np.ndarray]:
 def drive_signal(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A signal file of `short_drive`."""
     path = tmp_path_factory.mktemp("signal") / "short.signal"
-    clamp_span = 65520 * calibration.NOMINAL_CLAMP_GAIN_UA / 1e6
-    write_signal(path, FrontEnd(clamp_span=clamp_span).fractions(*short_drive()), period_ms=20)
+    write_signal(path, FrontEnd().fractions(*short_drive()), period_ms=20)
     return path
 
 

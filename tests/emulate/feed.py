@@ -62,8 +62,9 @@ def calibration_for(converter: Converter) -> calibration.Calibration:
     """Nominal lines, moved by the converter's offset; clamp fitted."""
     cal = calibration.Calibration()
     cal.clamp_fitted = 1
-    cal.bus_zero = round(converter.offset * 16)
-    cal.clamp_zero = round(calibration.NOMINAL_CLAMP_ZERO + converter.offset * 16)
+    moved = round(converter.offset * 16) - cal.bus_zero
+    cal.bus_zero += moved
+    cal.clamp_zero += moved
     return cal
 
 
@@ -97,16 +98,15 @@ class Inputs:
         self._stalls = stalls
         self.bus: list[Sample] = []
         self.clamp: list[Sample] = []
-        span = 65520 * calibration.NOMINAL_CLAMP_GAIN_UA / 1e6
-        full = 65520 * calibration.NOMINAL_BUS_GAIN_NV / 1e9
+        front_end = FrontEnd()
         table = converter.table()
         mean = np.frombuffer(table[: 4097 * 2], "<u2").astype(float)
         noise = np.frombuffer(table[4097 * 2 :], "<i2").astype(int)
-        fractions = FrontEnd(bus_full_scale=full, clamp_span=span).fractions(feed.volts, feed.amps)
+        fractions = front_end.fractions(feed.volts, feed.amps)
         places = np.arange(4097) / 4096
         self._codes = [np.interp(fractions[:, i], places, mean).tolist() for i in (0, 1)]
         # What is beyond the clamp's span never reaches the pin.
-        self._truth = (feed.volts.tolist(), np.clip(feed.amps, -span / 2, span / 2).tolist())
+        self._truth = (feed.volts.tolist(), np.clip(feed.amps, *front_end.clamp_range()).tolist())
         self._noise = noise.tolist()
         self._draw = 0
         self._channel, self._last_s = -1, 0.0

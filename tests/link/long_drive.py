@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 
-from chargecore import calibration
 from conftest import short_drive
 from underdash.virtual.signal_file import FrontEnd, write_signal
 
@@ -13,6 +12,5 @@ def write_drive(path: Path, hours: float) -> None:
     """Write the signal file; every five minutes there is a crank, a deficit, and a rest."""
     volts, amps = short_drive()
     repeats = max(1, round(hours * 12))
-    clamp_span = 65520 * calibration.NOMINAL_CLAMP_GAIN_UA / 1e6
-    fractions = FrontEnd(clamp_span=clamp_span).fractions(volts, amps)
+    fractions = FrontEnd().fractions(volts, amps)
     write_signal(path, np.tile(fractions, (repeats, 1)), period_ms=20)

@@ -1,29 +1,42 @@
 """Converter codes to `bus_mv` and `clamp_ma`.
 
-Both channels are straight lines, `(code - zero) * gain`, in integers that stay below 2**30:
+A code, in 1/16 of a 12-bit step, is first unfolded: the converter of this chip makes four of its
+codes some nine steps wide (erratum E11), so above each of them it reads too low by what the width
+swallowed. What was unfolded then goes through a straight line, `(reading - zero) * gain`, in
+integers that stay below 2**30:
 
-* bus:   `bus_gain_nv`   nanovolts at the bus per code (a code is 1/16 of a 12-bit step)
-* clamp: `clamp_gain_ua` microamps per code, negative if the clamp faces the other way;
-  positive current charges the battery
+* bus:   `bus_gain_nv`   nanovolts at the bus for each sixteenth of a step
+* clamp: `clamp_gain_ua` microamps, negative if the clamp faces the other way; positive current
+  charges the battery
 
 A code outside the converter's range, or pinned to the end of it, is no reading: `ABSENT`. The
 one exception is the bus at its upper end, which is reported as it stands: the volts are at
 least that high, and hiding an overcharge would be the worse mistake.
 """
 
+from chargecore import nominal
 from chargecore.shim import const
 from chargecore.units import ABSENT, CODE_MAX
 
 # Closer to an end than this and the converter no longer follows its input (4 steps of 12 bits).
 _RAIL = const(64)
 
-# Nominal divider: 18.2 V at full scale keeps the converter's four wide codes at 2.3, 6.8, 11.4
-# and 15.9 V, away from the volts that matter. 18.2 V / 65520 codes = 277.8 uV.
-NOMINAL_BUS_GAIN_NV = const(277778)
+# The wide codes are 511, 1535, 2559 and 3583, wider than the others by 8.64 steps in the mean of
+# five chips (github.com/kitanokitsune/rp2040adc_correction at 61898dd; see docs/calibration.md).
+# The mean of many readings crosses such a code between half a step below it and half a step above.
+_FIRST_WIDE = const(511 * 16 - 8)
+_WIDTH = const(138)
+UNFOLDED_MAX = const(66072)  # CODE_MAX and four widths
 
-# Nominal clamp: 20 mV/A around 2.5 V, brought to the converter's 3.3 V by 0.66: 3.816 mA a code.
-NOMINAL_CLAMP_GAIN_UA = const(3816)
-NOMINAL_CLAMP_ZERO = const(32760)
+
+def unfold(code: int) -> int:
+    """A code [1/16 steps] as a converter without wide codes would have read it."""
+    above = code - _FIRST_WIDE
+    if above < 0:
+        return code
+    within = above & 16383
+    return code + (above >> 14) * _WIDTH + (_WIDTH if within >= 16 else within * _WIDTH >> 4)
+
 
 # (name, lowest, highest) of each stored value; the same order in the journal's header.
 FIELDS = (
@@ -39,17 +52,17 @@ class Calibration:
     """One board's two lines. Starts at the nominal values; `clamp_fitted` is 0 or 1."""
 
     def __init__(self):
-        self.bus_zero = 0
-        self.bus_gain_nv = NOMINAL_BUS_GAIN_NV
+        self.bus_zero = nominal.BUS_ZERO
+        self.bus_gain_nv = nominal.BUS_GAIN_NV
         self.clamp_fitted = 0
-        self.clamp_zero = NOMINAL_CLAMP_ZERO
-        self.clamp_gain_ua = NOMINAL_CLAMP_GAIN_UA
+        self.clamp_zero = nominal.CLAMP_ZERO
+        self.clamp_gain_ua = nominal.CLAMP_GAIN_UA
 
     def bus_mv(self, code: int) -> int:
         """Bus volts [mV] for a code, or ABSENT."""
         if code < _RAIL or code > 65535:
             return ABSENT
-        code -= self.bus_zero
+        code = unfold(code) - self.bus_zero
         # The product of a 17-bit code and a 20-bit gain would be boxed on the board, so the
         # code is split; what is left counts 256 nV, and 15625 of those are 4 mV.
         gain = self.bus_gain_nv
@@ -60,7 +73,7 @@ class Calibration:
         """Battery current [mA], positive when charging, or ABSENT (not fitted, or pinned)."""
         if not self.clamp_fitted or code < _RAIL or code > CODE_MAX - _RAIL:
             return ABSENT
-        return ((code - self.clamp_zero) * self.clamp_gain_ua + 500) // 1000
+        return ((unfold(code) - self.clamp_zero) * self.clamp_gain_ua + 500) // 1000
 
 
 def check(values: dict) -> str:

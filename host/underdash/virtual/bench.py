@@ -43,7 +43,7 @@ def calibrate(folder: Path, front_end: FrontEnd) -> calibration.Calibration:
     for index in range(len(_STEPS)):
         begin_s = index * _STEP_S
         steady = (rows.t_s > begin_s + 4.0) & (rows.t_s < begin_s + _STEP_S - 1.0)
-        bus_codes.append(float(np.mean(rows.volts[steady])) * 1e9 / nominal.bus_gain_nv)
+        bus_codes.append(float(np.mean(rows.volts[steady])) * 1e9 / nominal.bus_gain_nv + nominal.bus_zero)
         clamp_codes.append(float(np.mean(rows.amps[steady])) * 1e6 / nominal.clamp_gain_ua + nominal.clamp_zero)
     found = calibration.Calibration()
     gain_nv = (_STEPS[1][0] - _STEPS[0][0]) * 1e9 / (bus_codes[1] - bus_codes[0])

@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from chargecore import nominal
+from chargecore.calibration import UNFOLDED_MAX
 from underdash.problems import DataError, write_whole
 
 Array = NDArray[np.float64]
@@ -14,37 +16,41 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class FrontEnd:
-    """One board's divider and clamp as built: near nominal, not at it, so that it needs calibrating.
+    """One board's divider and clamp as built; by default exactly what an uncalibrated board takes for true.
 
     bus_full_scale [V]: bus volts at the converter's full scale; clamp_zero: fraction of full scale
     at zero amps; clamp_span [A]: amps from zero to full scale of the converter, charging positive.
     """
 
-    bus_full_scale: float = 18.2
-    clamp_zero: float = 0.5
-    clamp_span: float = 250.0
+    bus_full_scale: float = nominal.BUS_GAIN_NV * UNFOLDED_MAX / 1e9
+    clamp_zero: float = (nominal.CLAMP_ZERO - nominal.BUS_ZERO) / UNFOLDED_MAX
+    clamp_span: float = nominal.CLAMP_GAIN_UA * UNFOLDED_MAX / 1e6
 
     def fractions(self, volts: Array, amps: Array) -> Array:
         """Fractions of full scale at both pins, shape (n, 2), for bus [V] and battery [A]."""
         pins = np.column_stack([volts / self.bus_full_scale, self.clamp_zero + amps / self.clamp_span])
         return np.clip(pins, 0.0, 1.0)
 
+    def clamp_range(self) -> tuple[float, float]:
+        """(lowest, highest) battery current [A] that the converter's range has room for."""
+        return -self.clamp_zero * self.clamp_span, (1.0 - self.clamp_zero) * self.clamp_span
+
 
 # The demo's board: invented, inside what 0.1 % resistors, a 3.3 V supply and a Hall clamp leave open.
-AS_BUILT = FrontEnd(bus_full_scale=18.24, clamp_zero=0.5035, clamp_span=246.0)
+AS_BUILT = FrontEnd(bus_full_scale=18.29, clamp_zero=0.4650, clamp_span=267.0)
 
 
 @dataclass(frozen=True)
 class Converter:
     """An RP2040 converter: offset, four wide codes, input noise (docs/check-values.md).
 
-    offset and noise in 12-bit steps; wide_codes and their width as in a published
-    characterisation of several chips (511, 1535, 2559, 3583; 8 to 10 steps).
+    offset and noise in 12-bit steps; wide_codes, and by how much they are wider than others, as
+    measured on several chips (511, 1535, 2559, 3583; 8 to 10 steps).
     """
 
-    offset: float = 13.0
+    offset: float = 14.0
     wide_codes: tuple[int, ...] = (511, 1535, 2559, 3583)
-    extra_width: float = 8.0
+    extra_width: float = 8.64
     noise_rms: float = 0.97
 
     def table(self, seed: int = 1) -> bytes:
