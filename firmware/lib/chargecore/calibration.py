@@ -86,6 +86,7 @@ class Calibration:
                 return ABSENT
             # The converter's zero is the same at each of its inputs.
             reading += (reading - self.bus_zero) * missing // supply
+            reading = min(max(reading, 0), UNFOLDED_MAX)  # so that the product below stays small
         return ((reading - self.clamp_zero) * self.clamp_gain_ua + 500) // 1000
 
 

@@ -45,7 +45,7 @@ class Pages:
 
     def __init__(self, frame, view, discharging_mv: int):
         self._frame = frame
-        # A framebuf tells its buffer's length as if each pixel were a byte.
+        # Older MicroPythons tell a framebuf's length as if each of its pixels were a byte.
         self._pixels = memoryview(frame)[: _WIDTH * _HEIGHT // 8]
         self._dark = bytes(_WIDTH * _HEIGHT // 8)
         self._view = view
