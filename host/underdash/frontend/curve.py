@@ -25,6 +25,9 @@ STEPS = 32768
 READINGS_A_ROW = 12
 # A sample of the firmware is the mean of 64 readings: five neighbouring rows are 60.
 ROWS_A_SAMPLE = 5
+# A calibration averages thousands of readings at a steady voltage. The file has 252 within 22 mV (at a full
+# scale of 18 V), which are still noisier.
+ROWS_A_POINT = 21
 
 POINTS = {"two_point": (12.0, 15.0), "five_point": (11.8, 12.6, 13.5, 14.4, 15.4)}
 SPANS = {"11.6-15.6": (11.6, 15.6), "6-18": (6.0, 18.0)}
@@ -52,12 +55,11 @@ class Curve:
     steps: Array
     codes: Array
 
-    def averaged(self) -> "Curve":
-        """Each row with its neighbours, ROWS_A_SAMPLE in all (fewer at the ends, always as many on
-        either side): what the mean of as many readings as a sample of the firmware's shows."""
+    def averaged(self, rows: int = ROWS_A_SAMPLE) -> "Curve":
+        """Each row with its neighbours, so many in all (fewer at the ends, always as many on either side)."""
         count = len(self.steps)
         index = np.arange(count)
-        half = np.minimum(np.minimum(index, count - 1 - index), ROWS_A_SAMPLE // 2)
+        half = np.minimum(np.minimum(index, count - 1 - index), rows // 2)
         sums = [np.concatenate([[0.0], np.cumsum(column)]) for column in (self.steps, self.codes)]
         steps, codes = ((total[index + half + 1] - total[index - half]) / (2 * half + 1) for total in sums)
         return Curve(self.path, steps, codes)
@@ -122,24 +124,27 @@ def report(values: Values, path: Path) -> dict[str, Any]:
 
     `errors_mv` is without the meter's own error; `with_meter_mv` with a meter at either limit of its
     class; `single_rows_mv` judges each row of the file by itself, with the noise of its few readings.
-    Of CALIBRATIONS calibrations, each with its own chances of supply and meter, the worst counts.
-    UsageError if the file is no curve, or the front end leaves the converter nothing to read.
+    Of CALIBRATIONS calibrations, each with its own chances of supply and meter, the worst counts;
+    `median_mv` is the one in the middle. UsageError if the file is no curve, or the front end leaves
+    the converter nothing to read.
     """
     full_scale = constants(values).full_scale
     curve = read(path)
-    single, averaged = _Bench(curve, full_scale), _Bench(curve.averaged(), full_scale)
-    errors = {"uncalibrated": averaged.errors([calibration.Calibration()])}
-    alone = {"uncalibrated": single.errors([calibration.Calibration()])}
-    metered = {}
+    bench = _Bench(curve.averaged(ROWS_A_POINT), full_scale)
+    sample, single = _Reader(curve.averaged(), full_scale), _Reader(curve, full_scale)
+    nominal = sample.errors([calibration.Calibration()])
+    found: dict[str, dict[str, Any]] = {name: {} for name in ("worst", "median", "metered", "single")}
     for name, points in POINTS.items():
-        found = [averaged.calibrate(points, seed) for seed in range(CALIBRATIONS)]
-        errors[name] = averaged.errors(found)
-        alone[name] = single.errors(found)
-        metered[name] = averaged.errors(
-            [averaged.calibrate(points, seed, share) for share in (-METER_CLASS, METER_CLASS)
-             for seed in range(CALIBRATIONS)]
-        )  # fmt: skip
-    five = errors["five_point"]
+        plain, metered = (
+            [bench.calibrate(points, seed, share) for share in shares for seed in range(CALIBRATIONS)]
+            for shares in ((0.0,), (-METER_CLASS, METER_CLASS))
+        )
+        errors = sample.errors(plain)
+        found["worst"][name] = _summary(errors, np.max)
+        found["median"][name] = _summary(errors, np.median)
+        found["metered"][name] = _summary(sample.errors(metered), np.max)
+        found["single"][name] = _summary(single.errors(plain), np.max)
+    five = found["worst"]["five_point"]
     return {
         "adc_curve": str(path),
         "values": str(values.path),
@@ -148,31 +153,51 @@ def report(values: Values, path: Path) -> dict[str, Any]:
         "points_v": {name: list(points) for name, points in POINTS.items()},
         "calibrations": CALIBRATIONS,
         "readings_averaged": ROWS_A_SAMPLE * READINGS_A_ROW,
-        "errors_mv": errors,
+        "errors_mv": {"uncalibrated": _summary(nominal, np.max), **found["worst"]},
+        "median_mv": found["median"],
         "meter": {
             "class_percent": METER_CLASS * 100,
             "alone_mv": {span: round(high * METER_CLASS * 1000, 2) for span, (_, high) in SPANS.items()},
         },
-        "with_meter_mv": metered,
-        "single_rows_mv": alone,
+        "with_meter_mv": found["metered"],
+        "single_rows_mv": found["single"],
         "goal_mv": GOAL,
         "goal_met": all(five[span][what] <= most for span, limits in GOAL.items() for what, most in limits.items()),
     }
 
 
 class _Bench:
-    """A board with one converter at the bench: what it reads over the volts, and how it is calibrated."""
+    """A board with this converter, a supply and a meter."""
+
+    def __init__(self, curve: Curve, full_scale: float) -> None:
+        self._volts, self._codes = curve.steps / STEPS * full_scale, curve.codes
+
+    def calibrate(self, points: tuple[float, ...], seed: int, meter_share: float) -> calibration.Calibration:
+        """The supply stands near each point, the meter (off by this share) shows a figure, the board reads."""
+        chance = np.random.default_rng(seed)
+        volts = np.array(points) + chance.uniform(-SUPPLY_SPREAD, SUPPLY_SPREAD, len(points))
+        codes = np.interp(volts, self._volts, self._codes)
+        readings = np.array([calibration.unfold(round(code * 16)) for code in codes], dtype=np.float64)
+        if np.ptp(readings) < 16 * len(points):
+            raise DataError("the converter reads the same at all calibration points; look at the divider's resistors")
+        shown = volts * (1 + meter_share) + chance.normal(0.0, METER_NOISE, len(points))
+        found = calibration.Calibration()
+        found.bus_zero, found.bus_gain_nv = line_through(readings, np.rint(shown / METER_DIGIT) * METER_DIGIT)
+        if problem := calibration.check(vars(found)):
+            raise DataError(f"no calibration fits this converter and divider: {problem}")
+        return found
+
+
+class _Reader:
+    """What the firmware makes of the volts within SPANS, through this converter."""
 
     def __init__(self, curve: Curve, full_scale: float) -> None:
         volts, codes = curve.steps / STEPS * full_scale, curve.codes
-        highest = max(high for _, high in SPANS.values())
-        if volts[-1] < highest - 0.3:  # beyond its range the converter stays where it is
-            beyond = np.arange(volts[-1] + 0.005, highest, 0.005)
-            volts = np.concatenate([volts, beyond])
-            codes = np.concatenate([codes, np.full(len(beyond), codes[-1])])
-        lowest = min(low for low, _ in SPANS.values())
+        lowest, highest = min(low for low, _ in SPANS.values()), max(high for _, high in SPANS.values())
+        if full_scale < highest:  # beyond its range the converter stays where it is
+            beyond = np.arange(full_scale, highest, 0.005)
+            volts, codes = np.concatenate([volts, beyond]), np.concatenate([codes, np.full(len(beyond), codes[-1])])
         inside = (volts >= lowest) & (volts <= highest)
-        self._all_volts, self._all_codes = volts, codes
         self._volts = volts[inside]
         self._codes = [round(code * 16) for code in codes[inside]]
         if not self._codes or calibration.Calibration().bus_mv(self._codes[0]) == ABSENT:
@@ -181,36 +206,26 @@ class _Bench:
                 "look at the divider's resistors"
             )
 
-    def calibrate(self, points: tuple[float, ...], seed: int, meter_share: float = 0.0) -> calibration.Calibration:
-        """As at a bench: the supply near each point, the meter's figure, the board's reading."""
-        chance = np.random.default_rng(seed)
-        volts = np.array(points) + chance.uniform(-SUPPLY_SPREAD, SUPPLY_SPREAD, len(points))
-        codes = np.interp(volts, self._all_volts, self._all_codes)
-        readings = np.array([calibration.unfold(round(code * 16)) for code in codes], dtype=np.float64)
-        shown = volts * (1 + meter_share) + chance.normal(0.0, METER_NOISE, len(points))
-        found = calibration.Calibration()
-        if np.ptp(readings) < 16 * len(points):
-            raise DataError("the converter reads the same at all calibration points; look at the divider's resistors")
-        found.bus_zero, found.bus_gain_nv = line_through(readings, np.rint(shown / METER_DIGIT) * METER_DIGIT)
-        if problem := calibration.check(vars(found)):
-            raise DataError(f"no calibration fits this converter and divider: {problem}")
-        return found
-
-    def errors(self, calibrations: list[calibration.Calibration]) -> dict[str, dict[str, float]]:
-        """Of the worst of these calibrations, over each of SPANS: the largest and the rms error [mV]."""
-        found = []
+    def errors(self, calibrations: list[calibration.Calibration]) -> dict[str, Array]:
+        """Over each of SPANS, for each calibration: its largest and its rms error [mV], shape (2, n)."""
+        rows = []
         for each in calibrations:
             convert: Callable[[int], int] = each.bus_mv
-            found.append([convert(code) for code in self._codes] - self._volts * 1000)
-        table = np.array(found)
+            rows.append([convert(code) for code in self._codes] - self._volts * 1000)
+        table = np.array(rows)
         result = {}
         for span, (low, high) in SPANS.items():
             part = table[:, (self._volts >= low) & (self._volts <= high)]
-            result[span] = {
-                "largest": round(float(np.abs(part).max()), 2),
-                "rms": round(float(np.sqrt((part**2).mean(axis=1)).max()), 2),
-            }
+            result[span] = np.array([np.abs(part).max(axis=1), np.sqrt((part**2).mean(axis=1))])
         return result
+
+
+def _summary(errors: dict[str, Array], of: Callable[..., Any]) -> dict[str, dict[str, float]]:
+    """The largest and the rms error [mV] over each of SPANS: the worst (np.max) or the median of the calibrations'."""
+    return {
+        span: {what: round(float(value), 2) for what, value in zip(("largest", "rms"), of(table, axis=1), strict=True)}
+        for span, table in errors.items()
+    }
 
 
 _TITLES = {"uncalibrated": "uncalibrated", "two_point": "two-point", "five_point": "five-point"}
@@ -219,9 +234,10 @@ _TITLES = {"uncalibrated": "uncalibrated", "two_point": "two-point", "five_point
 def text(report: dict[str, Any]) -> str:
     """The report as a table for a terminal."""
     spans = list(SPANS)
+    title = f"errors [mV], worst of {report['calibrations']}"
     lines = [
         f"{report['adc_curve']}: {report['rows']} rows, full scale {report['full_scale_v']:.3f} V",
-        f"{'errors [mV]':<34}" + "".join(f"{span + ' V':>20}" for span in spans),
+        f"{title:<34}" + "".join(f"{span + ' V':>20}" for span in spans),
         " " * 34 + f"{'largest':>12}{'rms':>8}" * len(spans),
     ]
 
@@ -230,21 +246,21 @@ def text(report: dict[str, Any]) -> str:
 
     for name, cells in report["errors_mv"].items():
         row(_TITLES[name], cells)
+    row("five-point, the median of them", report["median_mv"]["five_point"])
     meter = report["meter"]
-    lines.append(
-        f"{'the meter alone, %g %%' % meter['class_percent']:<34}"
-        + "".join(f"{meter['alone_mv'][span]:>12.2f}{'':>8}" for span in spans)
-    )
+    alone = f"the meter alone, {meter['class_percent']:g} %"
+    lines.append(f"{alone:<34}" + "".join(f"{meter['alone_mv'][span]:>12.2f}{'':>8}" for span in spans).rstrip())
     for name, cells in report["with_meter_mv"].items():
         row(f"{_TITLES[name]} and meter", cells)
     row(f"five-point, rows of {READINGS_A_ROW} readings", report["single_rows_mv"]["five_point"])
-    wanted = ", ".join(
-        f"{what} {most:g} over {span} V" for span, limits in report["goal_mv"].items() for what, most in limits.items()
+    wanted = "; ".join(
+        f"over {span} V " + ", ".join(f"{what} {most:g}" for what, most in limits.items())
+        for span, limits in report["goal_mv"].items()
     )
-    lines.append(f"Five-point, at most {wanted}: {'met' if report['goal_met'] else 'NOT met'}.")
-    lines.append(
-        f"The worst of {report['calibrations']} calibrations. A reading is {report['readings_averaged']} of the "
-        "file's readings, as a sample of the board's; the last row has the noise of the file's own means. "
-        "Uncalibrated includes how far the recorder's span was from the converter's."
-    )
+    lines += [
+        f"Five-point goal: {wanted}: {'met' if report['goal_met'] else 'NOT met'}.",
+        f"A reading is the mean of {report['readings_averaged']} of the file's, as a sample of the board's is of 64; "
+        "the last row judges each",
+        "row of the file alone, with its own noise. Uncalibrated includes the recorder's own error of span.",
+    ]
     return "\n".join(lines)
