@@ -22,7 +22,7 @@ TEMPERATURES = (CABIN[0], CALIBRATED_AT, CABIN[1])
 # What the values file does not say, with where it comes from.
 INPUT_OHMS = 100e3  # at least; the chip's data sheet
 PIN_LEAKAGE = 1e-6  # at most, either way [A]; the chip's data sheet
-FEED_OHMS, FEED_AMPS, FEED_SPREAD = 201.0, 150e-6, 0.3  # board data sheet; the spread: no source
+FEED_OHMS, FEED_AMPS, FEED_SPREAD = 201.0, 150e-6, 0.3  # board data sheet; a note (secondary); no source
 LEAKAGE_SPREAD = 4.0  # a Schottky diode may leak so many times its typical figure, or nothing (from memory)
 TVS_DOUBLES_KELVIN = 11.0  # from memory, as the Schottky diodes'
 INPUT_DRIFT = 0.01  # of the input resistance over the cabin's range; no figure is published
@@ -84,7 +84,7 @@ def total(parts: list[Contribution], index: int, calibrated: bool) -> Total:
     """The sum at the temperature of this index."""
     limits = [part.at(index, calibrated) for part in parts]
     low, high = sum(low for low, _ in limits), sum(high for _, high in limits)
-    return Total((low + high) / 2, hypot(*(part.standard(index, calibrated) for part in parts)), max(-low, high))
+    return Total((low + high) / 2, hypot(*(part.standard(index, calibrated) for part in parts)), max(-low, high, 0.0))
 
 
 def contributions(values: Values) -> list[Contribution]:
@@ -137,7 +137,7 @@ class _Budget:
             "reference filter's drop",
             (drop - spread, drop + spread),
             (-spread / 2, spread / 2),
-            "201 ohms, some 150 uA (board data sheet); spread of 30 %, half of it with temperature: no source",
+            "201 ohms (board data sheet), some 150 uA (secondary); spread of 30 %, half of it with temperature: no source",
             circuit=True,
         )
         return [*self._tolerance(board, 1.0), feed]

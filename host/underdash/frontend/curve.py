@@ -144,6 +144,10 @@ def report(values: Values, path: Path) -> dict[str, Any]:
         found["median"][name] = _summary(errors, np.median)
         found["metered"][name] = _summary(sample.errors(metered), np.max)
         found["single"][name] = _summary(single.errors(plain), np.max)
+    beyond = {
+        span: round(float(single.shares_beyond(plain, span, limits["largest"]).max()) * 100, 2)
+        for span, limits in GOAL.items()
+    }
     five = found["worst"]["five_point"]
     return {
         "adc_curve": str(path),
@@ -161,6 +165,7 @@ def report(values: Values, path: Path) -> dict[str, Any]:
         },
         "with_meter_mv": found["metered"],
         "single_rows_mv": found["single"],
+        "single_rows_beyond_goal_percent": beyond,  # after five points, the last of POINTS
         "goal_mv": GOAL,
         "goal_met": all(five[span][what] <= most for span, limits in GOAL.items() for what, most in limits.items()),
     }
@@ -208,16 +213,23 @@ class _Reader:
 
     def errors(self, calibrations: list[calibration.Calibration]) -> dict[str, Array]:
         """Over each of SPANS, for each calibration: its largest and its rms error [mV], shape (2, n)."""
+        result = {}
+        for span, part in self._each(calibrations).items():
+            result[span] = np.array([np.abs(part).max(axis=1), np.sqrt((part**2).mean(axis=1))])
+        return result
+
+    def shares_beyond(self, calibrations: list[calibration.Calibration], span: str, limit: float) -> Array:
+        """Of the rows of a span, the share whose error is beyond the limit [mV], for each calibration."""
+        return np.asarray((np.abs(self._each(calibrations)[span]) > limit).mean(axis=1), dtype=np.float64)
+
+    def _each(self, calibrations: list[calibration.Calibration]) -> dict[str, Array]:
+        """The error [mV] of each row of each of SPANS (second axis) for each calibration (first)."""
         rows = []
         for each in calibrations:
             convert: Callable[[int], int] = each.bus_mv
             rows.append([convert(code) for code in self._codes] - self._volts * 1000)
         table = np.array(rows)
-        result = {}
-        for span, (low, high) in SPANS.items():
-            part = table[:, (self._volts >= low) & (self._volts <= high)]
-            result[span] = np.array([np.abs(part).max(axis=1), np.sqrt((part**2).mean(axis=1))])
-        return result
+        return {span: table[:, (self._volts >= low) & (self._volts <= high)] for span, (low, high) in SPANS.items()}
 
 
 def _summary(errors: dict[str, Array], of: Callable[..., Any]) -> dict[str, dict[str, float]]:
@@ -259,8 +271,10 @@ def text(report: dict[str, Any]) -> str:
     )
     lines += [
         f"Five-point goal: {wanted}: {'met' if report['goal_met'] else 'NOT met'}.",
-        f"A reading is the mean of {report['readings_averaged']} of the file's, as a sample of the board's is of 64; "
-        "the last row judges each",
-        "row of the file alone, with its own noise. Uncalibrated includes the recorder's own error of span.",
+        f"A reading is the mean of {report['readings_averaged']} of the file's, as a sample of the board's is of 64. "
+        "The last row of the table judges each",
+        f"row of the file alone, with its own noise: {report['single_rows_beyond_goal_percent']['11.6-15.6']:g} % of "
+        f"them are then beyond {report['goal_mv']['11.6-15.6']['largest']:g} mV. Uncalibrated includes",
+        "the recorder's own error of span.",
     ]
     return "\n".join(lines)
