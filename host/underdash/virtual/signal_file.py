@@ -74,12 +74,12 @@ class Converter:
         return codes + draws
 
     def _modelled(self, at: Array) -> Array:
-        # Input position at which each code begins: ideal widths of 1, but for the wide codes.
+        # Where each code begins, in ordinary steps of an input that reads `offset` at 0 V in the mean:
+        # the offset moves the input, not the wide codes. Half a step as below.
         widths = np.ones(4096)
         widths[list(self.wide_codes)] += self.extra_width
-        widths *= 4096 / widths.sum()
-        begins = np.concatenate([[0.0], np.cumsum(widths)])
-        codes: Array = np.interp(at, begins, np.arange(4097.0)) + self.offset
+        begins = np.concatenate([[0.0], np.cumsum(widths)]) - 0.5
+        codes: Array = np.interp(at / 4096 * widths.sum() + self.offset, begins, np.arange(4097.0))
         return codes
 
     @staticmethod
