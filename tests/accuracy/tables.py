@@ -22,6 +22,7 @@ from underdash.frontend import accuracy, curve, montecarlo, parts
 from underdash.frontend.accuracy import TEMPERATURES, contributions, total
 from underdash.frontend.constants import constants
 from underdash.frontend.parts import Values
+from underdash.problems import UnderdashError
 
 PAGE = ROOT / "docs" / "accuracy.md"
 DEVICES = (1, 2, 3)
@@ -258,4 +259,7 @@ def main(arguments: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    try:
+        main(sys.argv[1:])
+    except UnderdashError as problem:
+        sys.exit(f"tables: {problem}")
