@@ -2,8 +2,8 @@
 
 import re
 
+import accuracy_tables as tables
 import pytest
-import tables
 
 from conftest import measured_data
 
@@ -17,10 +17,10 @@ def held(name: str) -> str:
 @pytest.mark.parametrize("name", ["budget board", "budget shunt", "better", "monte carlo", "sources"])
 def test_the_budgets_tables_are_current(name: str) -> None:
     made = tables.sections(tables.PAGE.parent)[name]()
-    assert held(name) == made, "run tests/accuracy/tables.py --write"
+    assert held(name) == made, "run tests/accuracy/accuracy_tables.py --write"
 
 
 @pytest.mark.parametrize("name", ["curves", "widths"])
 def test_the_measured_tables_are_current(name: str) -> None:
     made = tables.sections(measured_data("rp2040-adc"))[name]()
-    assert held(name) == made, "run tests/accuracy/tables.py --write"
+    assert held(name) == made, "run tests/accuracy/accuracy_tables.py --write"

@@ -1,4 +1,4 @@
-"""The tables of docs/accuracy.md: `python tests/accuracy/tables.py` prints them, `--write` puts them there.
+"""The tables of docs/accuracy.md: `python tests/accuracy/accuracy_tables.py` prints them, `--write` puts them there.
 
 Needs the measured converters (UNDERDASH_DATA, else ../shared/data) and ngspice.
 """
@@ -262,4 +262,4 @@ if __name__ == "__main__":
     try:
         main(sys.argv[1:])
     except UnderdashError as problem:
-        sys.exit(f"tables: {problem}")
+        sys.exit(f"accuracy_tables: {problem}")

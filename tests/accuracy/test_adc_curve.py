@@ -3,9 +3,9 @@
 from dataclasses import replace
 from pathlib import Path
 
+import accuracy_tables as tables
 import numpy as np
 import pytest
-import tables
 
 from chargecore.calibration import UNFOLDED_MAX, unfold
 from conftest import measured_data
