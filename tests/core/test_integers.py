@@ -113,15 +113,6 @@ def test_a_clamp_in_proportion_to_its_supply() -> None:
     assert cal.clamp_ma(30000, 0, 0) == cal.clamp_ma(30000)
 
 
-def test_wide_codes_are_unfolded_one_by_one_and_never_backwards() -> None:
-    readings = [calibration.unfold(Small(code)) for code in range(CODE_MAX + 1)]
-    steps = [int(after - before) for before, after in itertools.pairwise(readings)]
-    assert min(steps) == 1
-    wide = [code for code, step in enumerate(steps) if step > 1]
-    assert sorted({(code + 8) // 16 for code in wide}) == [511, 1535, 2559, 3583]
-    assert readings[0] == 0 and readings[-1] == calibration.UNFOLDED_MAX
-
-
 def test_ledger_and_frame_with_the_widest_amps_and_the_longest_row() -> None:
     for clamp_ma in widest_amps():
         for dt_ms in (100, 1000, 2300, 5000):

@@ -123,7 +123,7 @@ class Inputs:
             if at >= len(truth):  # the last second over and over
                 at = len(truth) - 1 - (len(truth) - 1 - at) % round(1 / self._step_s)
             self._draw = (self._draw + 97) & 255
-            code = min(max((int(self._codes[channel][at]) + self._noise[self._draw] + 8) >> 4, 0), 4095)
+            code = min(max((int(self._codes[channel][at]) + self._noise[self._draw]) >> 4, 0), 4095)
             samples = self.clamp if channel else self.bus
             # Samples that are late follow each other without a pause, but for the other channel's.
             if channel != self._channel or now_s - self._last_s > _NEW_SAMPLE_S:
