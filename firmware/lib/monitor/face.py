@@ -35,6 +35,7 @@ class Face:
         self._found = False
         self._retry_ms = 0  # until the display is looked for again
         self._draw_ms = 0  # until it is drawn anew
+        self._waited = False  # for a tick with less to do
         self._beat = 1
         self._level = DARK
         self.page = 0
@@ -57,14 +58,20 @@ class Face:
         level = light.level()
         if self._draw_ms <= 0 or level != self._level:
             self._level = level
+            self._waited = False
             self._draw_ms = max(self._draw_ms + _DRAW_MS, dt_ms)
             self._show(level)
 
     def second(self, bus_mv: int):
-        """A second has passed with these mean volts: move the trace on. A row is decided and packed in
-        the same tick, so what would be drawn in it waits for the next."""
+        """A second has passed with these mean volts: move the trace on."""
         self._pages.trace.push(bus_mv)
-        self._draw_ms = max(self._draw_ms, _TICK_MS + 1)
+
+    def busy(self):
+        """A row is decided and packed in this tick: what would be drawn in it waits for the next; but
+        no longer, for around a crank there is a row in each."""
+        if self._draw_ms <= _TICK_MS and not self._waited:
+            self._draw_ms = _TICK_MS + 1
+            self._waited = True
 
     def asleep(self, flag: bool):
         """Parked and sleeping, or awake again."""

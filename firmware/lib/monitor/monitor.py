@@ -74,6 +74,7 @@ class Monitor:
         bus_mv, clamp_ma = sampler.bus_mv, sampler.clamp_ma
         view.bus_mv, view.clamp_ma = bus_mv, clamp_ma
         view.seconds = self.seconds
+        rows = self.rows
         self._read_key()
         watched = self.attended or self.face.awake_wanted
         was_saving = rest.saving
@@ -91,6 +92,8 @@ class Monitor:
                 self._rows.push(self._t_ms, bus_mv, clamp_ma)
         view.saving = rest.saving
         self._watch_supply(bus_mv)
+        if self.rows != rows:
+            self.face.busy()
         self._show(dt_ms, bus_mv)
 
     def interval_ms(self) -> int:
