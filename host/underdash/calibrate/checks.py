@@ -10,7 +10,7 @@ from chargecore import nominal
 from chargecore.units import CODE_MAX
 from underdash.calibrate.fit import Line, fit_line
 from underdash.calibrate.meter import Meter
-from underdash.calibrate.points import Point, decimals
+from underdash.calibrate.points import Point, decimals, unfolded
 from underdash.problems import DataError
 
 MIN_SPAN = 2.0  # [V] between lowest and highest: 3 mV at its ends are then 1.5 mV/V of slope
@@ -125,6 +125,12 @@ def check_point(point: Point, expected: Nominal, number: int | None = None) -> N
 def in_wide_code(code: float) -> bool:
     """Is a mean code so near one of the four wide codes that it tells too little?"""
     return any(abs(code - middle) < WIDE_REACH for middle in WIDE)
+
+
+def near_wide(volts: float, expected: Nominal) -> bool:
+    """Are these volts [V] so near a wide code that a board of any make might be in it?"""
+    middles = [expected.volts(unfolded(middle)) for middle in WIDE]
+    return any(abs(volts - middle) < 0.06 + 0.008 * middle for middle in middles)
 
 
 def _far_off(point: Point, board: float) -> str:

@@ -62,12 +62,28 @@ class Gauge:
         self._sleep(_SAVING_PACE_S if status.get("saving") else _PACE_S)
         code = status.get(self._field)
         if not isinstance(code, int):
-            raise LinkError(f"{self.board.port}: the board tells no {self._field}; install the firmware that belongs to this program")
+            raise LinkError(
+                f"{self.board.port}: the board tells no {self._field}; install the firmware that belongs to "
+                "this program"
+            )
         return code
 
     def take(self, count: int) -> Steady:
         """The next samples, steady or not."""
         return summary([self.sample() for _ in range(count)])
+
+    def shown(self, field: str, count: int) -> float:
+        """Mean of what the board itself shows in `field` of its status (bus_mv, clamp_ma), in that unit."""
+        found = []
+        for _ in range(count):
+            self.sample()
+            value = self.board.status().get(field)
+            if not isinstance(value, int):
+                raise LinkError(
+                    f"{self.board.port}: the board shows no {field}; is the supply on, the sensor plugged in?"
+                )
+            found.append(value)
+        return statistics.fmean(found)
 
     def steady(
         self,

@@ -39,7 +39,9 @@ def store_verified(board: BoardLike, before: Values, found: Values, verify: Call
         kept = board.settings()["calibration"]
         wrong = [name for name, value in found.items() if kept.get(name) != value]
         if wrong:
-            raise LinkError(f"{board.port}: the board did not keep {', '.join(wrong)}; try again, see `underdash board`")
+            raise LinkError(
+                f"{board.port}: the board did not keep {', '.join(wrong)}; try again, see `underdash board`"
+            )
         verify()
     except BaseException as cause:
         give_back(board, before, cause)

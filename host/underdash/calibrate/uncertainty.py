@@ -59,7 +59,11 @@ def scatter_part(points: list[Point], gain: float) -> list[Component]:
         return []
     freedom = sum(point.count - 1 for point in known)
     pooled = sqrt(sum((point.count - 1) * point.spread**2 for point in known) / freedom) * abs(gain)
-    return [Component("scatter of one shown value", "A", pooled, freedom, f"{freedom + len(known)} samples in {len(known)} points")]
+    return [
+        Component(
+            "scatter of one shown value", "A", pooled, freedom, f"{freedom + len(known)} samples in {len(known)} points"
+        )
+    ]
 
 
 def of_volts(line: Line, points: list[Point], meter: Meter) -> list[Statement]:
@@ -70,24 +74,54 @@ def of_volts(line: Line, points: list[Point], meter: Meter) -> list[Statement]:
         at = volts / line.gain + line.zero
         leverage = sqrt(float(line.leverage(at)))
         if line.freedom > 0:
-            fitted = Component("the fitted line", "A", line.scatter * leverage, line.freedom,
-                               f"residuals of {len(points)} points, {line.freedom} degrees of freedom")  # fmt: skip
+            fitted = Component(
+                "the fitted line",
+                "A",
+                line.scatter * leverage,
+                line.freedom,
+                f"residuals of {len(points)} points, {line.freedom} degrees of freedom",
+            )
         else:
             prior = sqrt(sum(own_sigma(point, line.gain, step) ** 2 for point in points) / len(points))
-            fitted = Component("the fitted line", "B", prior * leverage, inf,
-                               "two points have no residuals: judged from digit, scatter and converter")  # fmt: skip
+            fitted = Component(
+                "the fitted line",
+                "B",
+                prior * leverage,
+                inf,
+                "two points have no residuals: judged from digit, scatter and converter",
+            )
         rounding = sqrt(2 * line.gain**2 / 12 + 0.001**2 / 12)
-        found.append(combine(volts, [
-            fitted,
-            *scatter_part(points, line.gain),
-            Component("the meter's class", "B", meter.standard(volts), inf,
-                      f"{meter}: {meter.limit(volts) * 1e3:.1f} mV, rectangular, the same at every point"),
-            Component("the meter's last digit", "B", step / sqrt(12), inf, f"steps of {step:g} V, rectangular"),
-            Component("converter's non-linearity", "B", remainder(volts), inf,
-                      "rms that a line left on three measured chips"),
-            Component("whole numbers on the board", "B", rounding, inf,
-                      "1 mV shown, zero in sixteenths of a step, rectangular"),
-        ]))  # fmt: skip
+        found.append(
+            combine(
+                volts,
+                [
+                    fitted,
+                    *scatter_part(points, line.gain),
+                    Component(
+                        "the meter's class",
+                        "B",
+                        meter.standard(volts),
+                        inf,
+                        f"{meter}: {meter.limit(volts) * 1e3:.1f} mV, rectangular, the same at every point",
+                    ),
+                    Component("the meter's last digit", "B", step / sqrt(12), inf, f"steps of {step:g} V, rectangular"),
+                    Component(
+                        "converter's non-linearity",
+                        "B",
+                        remainder(volts),
+                        inf,
+                        "rms that a line left on three measured chips",
+                    ),
+                    Component(
+                        "whole numbers on the board",
+                        "B",
+                        rounding,
+                        inf,
+                        "1 mV shown, zero in sixteenths of a step, rectangular",
+                    ),
+                ],
+            )
+        )
     return found
 
 
