@@ -99,7 +99,7 @@ def read_volts(path: Path, shown: Callable[[float], float] | None = None) -> lis
             if shown is None:
                 raise DataError(
                     f"{row.place}: shown_volts means nothing without the board's present calibration; "
-                    "connect the board, or give bus_code"
+                    "name its --port, or give bus_code"
                 )
             reading = shown(volts)
             if not 0 <= reading <= UNFOLDED_MAX:
