@@ -81,6 +81,9 @@ class Pins:
     def bus_adc(self):
         return self.bus
 
+    def supply_adc(self):
+        return Adc()
+
     def clamp_adc(self):
         return self.clamp
 
