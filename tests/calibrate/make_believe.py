@@ -11,6 +11,8 @@ from underdash.calibrate.points import Point, unfolded
 from underdash.virtual.signal_file import AS_BUILT, Converter, FrontEnd
 
 METER = "0.1% + 2 digits at 0.001"
+# Wide where a real converter's are: at the codes that it gives, its offset in them.
+REAL = Converter(wide_codes=(497, 1521, 2545, 3569))
 
 
 class FakeBoard:
@@ -22,12 +24,14 @@ class FakeBoard:
         self.volts, self.amps = 12.0, 0.0
         self.front_end = front_end
         self.noise = 2.0
-        self.stores: list[dict[str, int]] = []
-        self.on_store: Callable[[dict[str, int]], None] = lambda values: None
-        self.table = np.frombuffer(Converter().table(), "<u2", 4097).astype(float)
+        self.stores: list[dict[str, dict[str, int]]] = []
+        self.on_store: Callable[[dict[str, dict[str, int]]], None] = lambda values: None
+        self.table = np.frombuffer(REAL.table(), "<u2", 4097).astype(float)
         self.random = np.random.default_rng(seed)
         self.values = dict(vars(calibration.Calibration()))
         self.lies_mv = 0
+        self.options = {"clamp_supply": 0}
+        self.supply = 31111 / 65535  # fraction of the converter's range: 4.7 V / 3
 
     @property
     def board_id(self) -> str:
@@ -39,26 +43,30 @@ class FakeBoard:
 
     def status(self) -> dict[str, Any]:
         bus, clamp = self.front_end.fractions(np.array([self.volts]), np.array([self.amps]))[0]
+        clamp *= self.supply / (31111 / 65535)
         kept = calibration.Calibration()
         vars(kept).update(self.values)
         bus_code = self.code(bus)
         clamp_code = self.code(clamp) if kept.clamp_fitted else 0
-        bus_mv, clamp_ma = kept.bus_mv(bus_code), kept.clamp_ma(clamp_code)
+        supply_code = self.code(self.supply) if kept.clamp_fitted else 0
+        bus_mv = kept.bus_mv(bus_code)
+        clamp_ma = kept.clamp_ma(clamp_code, supply_code, self.options["clamp_supply"])
         return {
             "bus_code": bus_code,
             "clamp_code": clamp_code,
+            "supply_code": supply_code,
             "bus_mv": None if bus_mv < 0 else bus_mv + self.lies_mv,
             "clamp_ma": None if clamp_ma < -(10**8) else clamp_ma,
         }
 
     def settings(self) -> dict[str, dict[str, int]]:
-        return {"calibration": dict(self.values)}
+        return {"calibration": dict(self.values), "options": {"show_s": 30, **self.options}}
 
     def store(self, settings: dict[str, dict[str, int]]) -> None:
-        given = settings["calibration"]
-        self.on_store(given)
-        self.stores.append(given)
-        self.values.update(given)
+        self.on_store(settings)
+        self.stores.append(settings)
+        self.values.update(settings.get("calibration", {}))
+        self.options.update(settings.get("options", {}))
 
     def ready(self) -> None:
         pass
@@ -85,8 +93,13 @@ class Player:
         self.heard.append(text)
         if "set the supply to about " in text:
             self.board.volts = float(text.split("set the supply to about ")[1].split(" V")[0])
-        for words, amps in (("IN at the face", 6.0), ("OUT at the face", -6.0), ("pass a current either way", 5.0), ("every wire out", 0.0),
-                            ("current off", 0.0)):  # fmt: skip
+        for words, amps in (
+            ("IN at the face", 6.0),
+            ("OUT at the face", -6.0),
+            ("pass a current either way", 5.0),
+            ("every wire out", 0.0),
+            ("current off", 0.0),
+        ):
             if words in text:
                 self.board.amps = amps * getattr(self, "turns", 1)
 
@@ -124,17 +137,34 @@ def volts_point(volts: float, text: str | None = None, front_end: FrontEnd = AS_
     fraction = volts / front_end.bus_full_scale
     code = float(np.interp(fraction * 4096, np.arange(4097), board.table))
     typed = text if text is not None else f"{volts:.3f}"
-    fields: dict[str, Any] = {"meter": float(typed), "text": typed, "code": code, "reading": unfolded(code), "spread": 2.0,
-                              "count": 16, "how": "test"} | changes  # fmt: skip
+    fields: dict[str, Any] = {
+        "meter": float(typed),
+        "text": typed,
+        "code": code,
+        "reading": unfolded(code),
+        "spread": 2.0,
+        "count": 16,
+        "how": "test",
+    } | changes
     return Point(**fields)
 
 
-def amps_point(amps: float, text: str | None = None, turns: int = 1, front_end: FrontEnd = AS_BUILT, **changes: Any) -> Point:
+def amps_point(
+    amps: float, text: str | None = None, turns: int = 1, front_end: FrontEnd = AS_BUILT, **changes: Any
+) -> Point:
     """The same for the clamp; amps: through the hole, in all."""
     board = FakeBoard(front_end)
     fraction = front_end.clamp_zero + amps / front_end.clamp_span
     code = float(np.interp(fraction * 4096, np.arange(4097), board.table))
     typed = text if text is not None else f"{amps / turns:.3f}"
-    fields: dict[str, Any] = {"meter": float(typed) * turns, "text": typed, "code": code, "reading": unfolded(code), "spread": 2.0,
-                              "count": 16, "how": "test", "turns": turns} | changes  # fmt: skip
+    fields: dict[str, Any] = {
+        "meter": float(typed) * turns,
+        "text": typed,
+        "code": code,
+        "reading": unfolded(code),
+        "spread": 2.0,
+        "count": 16,
+        "how": "test",
+        "turns": turns,
+    } | changes
     return Point(**fields)

@@ -91,6 +91,8 @@ def test_surer_points_weigh_more() -> None:
         ([1, 2], [5, 5], None, "do not change"),
     ],
 )
-def test_what_is_no_line_is_refused(readings: list[float], volts: list[float], sigmas: list[float] | None, said: str) -> None:
+def test_what_is_no_line_is_refused(
+    readings: list[float], volts: list[float], sigmas: list[float] | None, said: str
+) -> None:
     with pytest.raises(ValueError, match=said):
         fit_line(readings, volts, sigmas)

@@ -37,11 +37,19 @@ VOLTS = {
     "no point": ([], "0 points: too few"),
     "one point": ([volts_point(13.5)], "1 point: too few"),
     "too close": ([volts_point(13.0), volts_point(13.5), volts_point(14.4)], "too close together, 1.40 V"),
-    "the same twice": ([volts_point(11.8), volts_point(13.5), volts_point(13.5), volts_point(15.4)], "points 2 and 3.*the same"),
+    "the same twice": (
+        [volts_point(11.8), volts_point(13.5), volts_point(13.5), volts_point(15.4)],
+        "points 2 and 3.*the same",
+    ),
     "nearly the same": ([volts_point(11.8), volts_point(13.5), volts_point(13.55)], "50 mV apart"),
-    "a falling reading": ([volts_point(11.8), volts_point(14.4, "12.600"), volts_point(12.6, "14.400"), volts_point(15.4)],
-                          r"point 2 \(12.600 V\).*board reads"),
-    "falls by little": (with_point(2, replace(volts_point(13.5), code=44600.0, reading=unfolded(44600.0))), "falls from"),
+    "a falling reading": (
+        [volts_point(11.8), volts_point(14.4, "12.600"), volts_point(12.6, "14.400"), volts_point(15.4)],
+        r"point 2 \(12.600 V\).*board reads",
+    ),
+    "falls by little": (
+        with_point(2, replace(volts_point(13.5), code=44600.0, reading=unfolded(44600.0))),
+        "falls from",
+    ),
     "swapped, far": (with_point(2, volts_point(13.5, "15.3")), r"point 3 \(15.3 V\).*swapped.*13.5"),
     "swapped, near": (with_point(2, volts_point(13.52, "13.25")), r"point 3 \(13.25 V\).*swapped.*13.52"),
     "swapped at an end": (with_point(4, volts_point(15.41, "14.51")), r"point 5 \(14.51 V\).*swapped.*15.41"),
@@ -59,9 +67,15 @@ VOLTS = {
     "unstable": (with_point(3, replace(volts_point(14.4), spread=50.0)), "point 4.*unstable.*13.8 mV"),
     "in a wide code": ([volts_point(11.37), *five()[1:]], "point 1.*wide code"),
     "far from the divider": (with_point(2, volts_point(13.5, "17.000")), "point 3.*% away"),
-    "wrong divider": ([volts_point(volts, front_end=FrontEnd(bus_full_scale=18.29 * 1.08)) for volts in TARGETS], r"gain.*\+8.\d %"),
-    "an offset": ([replace(volts_point(volts), meter=volts + 0.6, text=f"{volts + 0.6:.3f}") for volts in TARGETS], r"misses 0 V"),
-}  # fmt: skip
+    "wrong divider": (
+        [volts_point(volts, front_end=FrontEnd(bus_full_scale=18.29 * 1.08)) for volts in TARGETS],
+        r"gain.*\+8.\d %",
+    ),
+    "an offset": (
+        [replace(volts_point(volts), meter=volts + 0.6, text=f"{volts + 0.6:.3f}") for volts in TARGETS],
+        r"misses 0 V",
+    ),
+}
 
 
 @pytest.mark.parametrize("kind", VOLTS)
@@ -84,7 +98,7 @@ def test_any_swap_of_two_neighbouring_digits_is_noticed(index: int, seed: int) -
         if abs(float(wrong) - volts[index]) < 0.06:
             continue  # 0.05 V are told as a point that lies off, not as a swap, where 0.01 V is the last digit
         changed = [*points[:index], replace(points[index], text=wrong, meter=float(wrong)), *points[index + 1 :]]
-        with pytest.raises(Refusal, match="swapped|decimal|apart|the same") as refused:
+        with pytest.raises(Refusal, match=r"swapped|decimal|apart|the same") as refused:
             checks.check_set(changed, meter.parse("0.5% + 2 digits at 0.01"), Nominal())
         assert refused.value.number == index + 1 or "apart" in str(refused.value) or "the same" in str(refused.value)
 
@@ -108,38 +122,62 @@ def test_honest_points_with_noise_and_a_crooked_meter_pass(seed: int) -> None:
 def test_cautions_are_told() -> None:
     short = [volts_point(volts, f"{volts:.1f}") for volts in (12.5, 14.8)]
     told = " ".join(checks.cautions(short, CLASS))
-    assert "Two points" in told and "12.50 to 14.80 V" in told and "more than 1 decimals" in told and "15.5 mV at 13.5 V" in told
+    assert (
+        "Two points" in told
+        and "12.50 to 14.80 V" in told
+        and "more than 1 decimals" in told
+        and "15.5 mV at 13.5 V" in told
+    )
     assert not any("decimals" in text for text in checks.cautions(five(), CLASS))
 
 
 # -- what is typed ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("text", "value"), [("13.5", 13.5), (" 13,52 V", 13.52), ("+0.5", 0.5), ("-12.6", -12.6), (".5", 0.5), ("7", 7.0)])
+@pytest.mark.parametrize(
+    ("text", "value"), [("13.5", 13.5), (" 13,52 V", 13.52), ("+0.5", 0.5), ("-12.6", -12.6), (".5", 0.5), ("7", 7.0)]
+)
 def test_numbers(text: str, value: float) -> None:
     assert number(text) == value
 
 
-@pytest.mark.parametrize("text", ["", "abc", "nan", "inf", "1.2.3", "13,5,0", "1e3", "12 13", "0x1F", "13.5 mV", "--4", "."])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "nan", "inf", "1.2.3", "13,5,0", "1e3", "12 13", "0x1F", "13.5 mV", "--4", "."]
+)
 def test_what_is_no_number(text: str) -> None:
     with pytest.raises(ValueError, match="type"):
         number(text)
 
 
-@pytest.mark.parametrize(("text", "limit"), [("0.1% + 2 digits at 0.001", 0.0155), ("0,5 %+3d@0,01", 0.0975), ("1% at 0.01 V", 0.135)])
+@pytest.mark.parametrize(
+    ("text", "limit"), [("0.1% + 2 digits at 0.001", 0.0155), ("0,5 %+3d@0,01", 0.0975), ("1% at 0.01 V", 0.135)]
+)
 def test_meter_classes(text: str, limit: float) -> None:
     assert meter.parse(text).limit(13.5) == pytest.approx(limit)
     assert meter.parse(text).standard(13.5) == pytest.approx(limit / np.sqrt(3))
 
 
-@pytest.mark.parametrize("text", ["", "0.1%", "good", "0% + 0 digits at 0.001", "50% at 0.01", "0.1% + 2 digits at 5", "0.1% + 2 digits at 0"])
+@pytest.mark.parametrize(
+    "text",
+    ["", "0.1%", "good", "0% + 0 digits at 0.001", "50% at 0.01", "0.1% + 2 digits at 5", "0.1% + 2 digits at 0"],
+)
 def test_meter_classes_that_cannot_be(text: str) -> None:
     with pytest.raises(UsageError, match="meter class"):
         meter.parse(text)
 
 
-@pytest.mark.parametrize(("text", "said"), [("13.5", "two"), ("13,13.5", "apart"), ("11.4,15", "blind"), ("15.9,12", "blind"), ("12,17", "16 V"),
-                                            ("12,x", "number"), ("4,12", "5 to 16")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("13.5", "two"),
+        ("13,13.5", "apart"),
+        ("11.4,15", "blind"),
+        ("15.9,12", "blind"),
+        ("12,17", "16 V"),
+        ("12,x", "number"),
+        ("4,12", "5 to 16"),
+    ],
+)
 def test_targets_that_cannot_be(text: str, said: str) -> None:
     with pytest.raises(UsageError, match=said):
         targets_from(text)
@@ -234,7 +272,9 @@ def test_a_file_of_amps(tmp_path: Path) -> None:
 CLAMP_CLASS = meter.parse("1% + 3 digits at 0.01")
 
 
-def both_ways(current: float = 6.0, turns: int = 8, front_end: FrontEnd | None = None, memory: float = 0.1) -> list[Point]:
+def both_ways(
+    current: float = 6.0, turns: int = 8, front_end: FrontEnd | None = None, memory: float = 0.1
+) -> list[Point]:
     """Zero, in, zero, out, zero; memory [A]: by which the zeros after a load are off, to its side."""
     end = front_end or FrontEnd(clamp_zero=0.4650, clamp_span=267.0)
     total = current * turns
@@ -243,7 +283,13 @@ def both_ways(current: float = 6.0, turns: int = 8, front_end: FrontEnd | None =
     def shifted(by: float) -> Point:
         return replace(amps_point(by, "0", front_end=end), meter=0.0)
 
-    return [zero, amps_point(total, turns=turns, front_end=end), shifted(memory), amps_point(-total, turns=turns, front_end=end), shifted(-memory)]
+    return [
+        zero,
+        amps_point(total, turns=turns, front_end=end),
+        shifted(memory),
+        amps_point(-total, turns=turns, front_end=end),
+        shifted(-memory),
+    ]
 
 
 def test_a_good_clamp_passes() -> None:
@@ -284,7 +330,7 @@ AMPS = {
     "turns too many": (both_ways(6.0, 8, FrontEnd(clamp_zero=0.465, clamp_span=2 * 267.0)), "4 times, not 8|gain is 2"),
     "uneven": (changed(1, meter=45.0, text="5.625"), "differs by"),
     "swapped digits": (changed(1, text="0.6", meter=0.6 * 8 + 0.5), "too little|digits|clamp reads"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("kind", AMPS)

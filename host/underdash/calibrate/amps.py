@@ -4,7 +4,7 @@ Points come in the order in which they were taken: a clamp's core remembers the 
 after charging and a zero after discharging differ, and the line's zero is their middle.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isfinite, sqrt
 
 from chargecore import nominal
@@ -12,7 +12,7 @@ from chargecore.units import CODE_MAX
 from underdash.calibrate.checks import END, Nominal, Refusal, in_wide_code, swaps
 from underdash.calibrate.fit import Line, fit_line
 from underdash.calibrate.meter import Meter
-from underdash.calibrate.points import Point, decimals
+from underdash.calibrate.points import Point, decimals, unfolded
 from underdash.calibrate.uncertainty import Component, Statement, combine, scatter_part
 
 NOMINAL = Nominal(nominal.CLAMP_GAIN_UA / 1e6, float(nominal.CLAMP_ZERO))
@@ -24,6 +24,7 @@ ZERO_AMPS = 12.0  # [A] by which the zero may be off its nominal place
 HYSTERESIS = 0.6  # [A] between zero after charging and zero after discharging
 ASYMMETRY = 0.03
 REMANENCE = 0.05  # [A] standard uncertainty of a zero after the usual care
+SUPPLY_SHARE = 0.05  # between one point's supply of the sensor and the others'
 POSITION = 0.005  # of the current: where in the hole the wire lies (from memory)
 AT = (-50.0, -10.0, 0.0, 10.0, 50.0)  # [A]
 
@@ -31,11 +32,14 @@ AT = (-50.0, -10.0, 0.0, 10.0, 50.0)  # [A]
 @dataclass(frozen=True)
 class Found:
     """What points of amps say. line: amps for readings; hysteresis [A]: zero after charging minus zero after
-    discharging; asymmetry: share by which the gain each way differs; backwards: the sensor counts the other way."""
+    discharging; asymmetry: share by which the gain each way differs; backwards: the sensor counts the other way;
+    supply: code of its supply that the line holds for, 0 if that was not measured; points: brought to it."""
 
     line: Line
     hysteresis: float
     asymmetry: float
+    supply: int
+    points: list[Point]
 
     @property
     def backwards(self) -> bool:
@@ -101,10 +105,42 @@ def check_point(point: Point, expected: Nominal, number: int | None = None) -> N
         )
 
 
-def analyse(points: list[Point], meter: Meter, expected: Nominal = NOMINAL) -> Found:
-    """The line through points that can be right; Refusal for those that cannot."""
+def at_one_supply(points: list[Point], bus_zero: int) -> tuple[list[Point], int]:
+    """Points as they would have been with one supply of the ratiometric sensor, and that supply's code.
+
+    bus_zero [units]: of the converter, the same at all its inputs (as chargecore.calibration.clamp_ma has it). Where
+    a point's supply is not known, nothing is changed and the code is 0.
+    """
+    if not all(point.supply for point in points):
+        return points, 0
+    common = round(sum(point.supply for point in points) / len(points))
+    signal = unfolded(float(common)) - bus_zero
+    brought = []
+    for number, point in enumerate(points, 1):
+        own = unfolded(point.supply) - bus_zero
+        if own <= 0 or abs(signal / own - 1) > SUPPLY_SHARE:
+            raise Refusal(
+                (
+                    f"point {number} ({point.text} A): the sensor's supply was at code {point.supply:.0f}, "
+                    f"elsewhere at {common} (limit {SUPPLY_SHARE * 100:g} %): a loose plug, or a supply that "
+                    "sags; mend it, take the point again"
+                ),
+                number,
+            )
+        brought.append(replace(point, reading=bus_zero + (point.reading - bus_zero) * signal / own))
+    return brought, common
+
+
+def analyse(points: list[Point], meter: Meter, expected: Nominal = NOMINAL, bus_zero: int = nominal.BUS_ZERO) -> Found:
+    """The line through points that can be right; Refusal for those that cannot.
+
+    bus_zero [units]: the board's, see at_one_supply.
+    """
+    if not points:
+        raise Refusal("0 points: too few; take a zero, a load each way, and a zero after each")
     for number, point in enumerate(points, 1):
         check_point(point, expected, number)
+    points, supply = at_one_supply(points, bus_zero)
     zeros = [point for point in points if point.meter == 0]
     plus = [point for point in points if point.meter > 0]
     minus = [point for point in points if point.meter < 0]
@@ -150,7 +186,7 @@ def analyse(points: list[Point], meter: Meter, expected: Nominal = NOMINAL) -> F
         )
     line = fit_line([p.reading for p in points], [p.meter for p in points], [_sigma(p, meter, gain) for p in points])
     _outlier(points, line, meter)
-    return Found(line, hysteresis, asymmetry)
+    return Found(line, hysteresis, asymmetry, supply, points)
 
 
 def _zeros_after(points: list[Point]) -> dict[str, list[Point]]:
@@ -307,16 +343,16 @@ def of_amps(found: Found, points: list[Point], meter: Meter) -> list[Statement]:
 
 def cautions(points: list[Point], found: Found, meter: Meter) -> list[str]:
     """What is no reason to refuse, but must be told."""
-    told = [
-        (
-            "The sensor's zero and gain follow its 5 V supply: they hold for the supply they were taken "
-            "with. In the car that is the front end's regulator, without USB."
-        ),
-        (
-            f"The zeros after charging and after discharging differ by {found.hysteresis:+.2f} A: small "
-            "currents are no surer than that."
-        ),
-    ]
+    told = []
+    if not found.supply:
+        told.append(
+            "The sensor's supply was not measured: zero and gain hold for the supply they were taken "
+            "with, and an ampere or more may be missing with another. Give supply_code with the points."
+        )
+    told.append(
+        f"The zeros after charging and after discharging differ by {found.hysteresis:+.2f} A: small "
+        "currents are no surer."
+    )
     if found.backwards:
         told.append("The sensor counts the other way; its gain carries the minus sign, so it may stay as it is.")
     largest = max(abs(point.meter) for point in points)

@@ -42,14 +42,15 @@ STEPS = (
 
 
 class AmpsSession:
-    """Takes the points. expected: the nominal sensor; turns of the wire."""
+    """Takes the points. expected: the nominal sensor; turns of the wire; bus_zero: the board's."""
 
-    def __init__(self, desk: Desk, gauge: Gauge, expected: Nominal, meter: Meter, turns: int) -> None:
+    def __init__(self, desk: Desk, gauge: Gauge, expected: Nominal, meter: Meter, turns: int, bus_zero: int) -> None:
         self.desk = desk
         self.gauge = gauge
         self.expected = expected
         self.meter = meter
         self.turns = turns
+        self.bus_zero = bus_zero
         self.points: list[Point] = []
 
     def run(self) -> Found:
@@ -59,7 +60,7 @@ class AmpsSession:
         while True:
             self._fill()
             try:
-                found = amps.analyse(self.points, self.meter, self.expected)
+                found = amps.analyse(self.points, self.meter, self.expected, self.bus_zero)
             except Refusal as refusal:
                 self.desk.say(f"Refused: {refusal}.")
                 self._back_to(
@@ -86,7 +87,17 @@ class AmpsSession:
                 continue
             try:
                 value = number(typed, "A") * self.turns
-                point = Point(value, typed, taken.code, taken.reading, taken.spread, taken.count, "bench", self.turns)
+                point = Point(
+                    value,
+                    typed,
+                    taken.code,
+                    taken.reading,
+                    taken.spread,
+                    taken.count,
+                    "bench",
+                    self.turns,
+                    taken.supply,
+                )
                 amps.check_point(point, self.expected)
             except (ValueError, Refusal) as problem:
                 self.desk.say(f"  {problem}")
@@ -124,7 +135,7 @@ class AmpsSession:
             if typed.lower() == "r":
                 return None
             found = self._wait(self.expected)
-            point = Point(0.0, "0", found.code, found.reading, found.spread, found.count, "bench")
+            point = Point(0.0, "0", found.code, found.reading, found.spread, found.count, "bench", supply=found.supply)
             if self._right(point):
                 return point
 
@@ -159,6 +170,7 @@ class AmpsSession:
                 found.count,
                 "bench",
                 self.turns,
+                found.supply,
             )
             if value == 0:
                 self.desk.say("  0 A is no load; pass a current")

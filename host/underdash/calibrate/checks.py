@@ -150,7 +150,7 @@ def _far_off(point: Point, board: float) -> str:
             return f"two digits swapped? The board reads about {board:.2f} V; if the meter shows {swapped}, type that"
     return (
         f"the board reads about {board:.2f} V, {abs(point.meter / board - 1) * 100:.0f} % away (limit "
-        f"{POINT_SHARE * 100:g} %); meter and board on the same terminals? Right range, right divider?"
+        f"{POINT_SHARE * 100:g} %); meter and board on the same terminals? Right range, right divider (own parts: --values)?"
     )
 
 
@@ -223,27 +223,28 @@ def _without(points: list[Point], left_out: int, expected: Nominal, step: float)
 
 
 def _swapped(points: list[Point], meter: Meter, expected: Nominal, step: float) -> None:
-    """One point far off the line through the others, which two digits swapped would bring back to it."""
+    """One point far off the line through the others, which two digits swapped would bring back to it.
+
+    Of four and more that is the point without which the others are straightest; of three it may be any.
+    """
+    found = []
     for index, point in enumerate(points):
         line = _without(points, index, expected, step)
-        if line is None or abs(line.gain / expected.gain - 1) > GAIN_SHARE:
-            continue
+        if line is not None:
+            found.append((float(abs(line.residuals).max()), index, point, line))
+    found.sort(key=lambda one: one[0])
+    for crooked, index, point, line in found if len(points) == 3 else found[:1]:
         wanted = float(line.volts(point.reading))
-        others = [each for other, each in enumerate(points) if other != index]
-        reach = max(off_limit(each, expected.gain, meter, step) for each in points) * sqrt(
-            1 + float(line.leverage(point.reading))
-        )
-        crooked = max(abs(float(line.volts(each.reading)) - each.meter) for each in others)
-        if abs(point.meter - wanted) <= reach or crooked > reach:
+        limit = max(off_limit(each, expected.gain, meter, step) for each in points)
+        reach = limit * sqrt(1 + float(line.leverage(point.reading)))
+        if abs(line.gain / expected.gain - 1) > GAIN_SHARE or abs(point.meter - wanted) <= reach or crooked > reach:
             continue
         for swapped in swaps(point.text):
             if abs(float(swapped) - wanted) <= reach:
                 raise Refusal(
-                    (
-                        f"point {index + 1} ({point.text} V) lies {abs(point.meter - wanted) * 1e3:.0f} mV off the "
-                        f"line of the others: two digits swapped? They say {wanted:.3f} V; if the meter showed "
-                        f"{swapped}, type that"
-                    ),
+                    f"point {index + 1} ({point.text} V) lies {abs(point.meter - wanted) * 1e3:.0f} mV off "
+                    "the line of the others: two digits swapped? "
+                    f"They say {wanted:.3f} V; if the meter showed {swapped}, type that",
                     index + 1,
                 )
 

@@ -4,7 +4,7 @@ import statistics
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from chargecore.calibration import unfold
@@ -32,12 +32,14 @@ class BoardLike(Protocol):
 
 @dataclass(frozen=True)
 class Steady:
-    """Samples that stood still: mean code and mean reading [1/16 step], their standard deviation [units], count."""
+    """Samples that stood still: mean code and mean reading [1/16 step], their standard deviation [units],
+    count; supply: mean code of the clamp sensor's supply, 0 where it is not told."""
 
     code: float
     reading: float
     spread: float
     count: int
+    supply: float = 0.0
 
 
 class Gauge:
@@ -55,6 +57,7 @@ class Gauge:
         self._sleep = sleep
         self._clock = clock
         self._codes: deque[int] = deque(maxlen=SAMPLES)
+        self._supplies: deque[int] = deque(maxlen=SAMPLES)
 
     def sample(self) -> int:
         """The newest code [1/16 step], after the time that it takes to be a new one."""
@@ -66,11 +69,13 @@ class Gauge:
                 f"{self.board.port}: the board tells no {self._field}; install the firmware that belongs to "
                 "this program"
             )
+        if self._field == "clamp_code" and status.get("supply_code"):
+            self._supplies.append(int(status["supply_code"]))
         return code
 
     def take(self, count: int) -> Steady:
         """The next samples, steady or not."""
-        return summary([self.sample() for _ in range(count)])
+        return self._with_supply(summary([self.sample() for _ in range(count)]))
 
     def shown(self, field: str, count: int) -> float:
         """Mean of what the board itself shows in `field` of its status (bus_mv, clamp_ma), in that unit."""
@@ -99,11 +104,12 @@ class Gauge:
         they have stood for elsewhere_s [s]. UnderdashError if nothing stands still within PATIENCE_S.
         """
         self._codes.clear()
+        self._supplies.clear()
         began = self._clock()
         elsewhere: float | None = None
         while True:
             self._codes.append(self.sample())
-            found = summary(self._codes)
+            found = self._with_supply(summary(self._codes))
             whole = len(self._codes) == SAMPLES
             still = whole and found.spread <= limit and _drift(self._codes) <= limit
             show(found, still)
@@ -118,6 +124,9 @@ class Gauge:
                     f"the reading does not settle within {PATIENCE_S:.0f} s (scatter {found.spread:.0f} units, limit "
                     f"{limit:.0f}); fasten the leads, use a quieter supply, then start again"
                 )
+
+    def _with_supply(self, found: Steady) -> Steady:
+        return replace(found, supply=statistics.fmean(self._supplies)) if self._supplies else found
 
 
 def summary(codes: "deque[int] | list[int]") -> Steady:

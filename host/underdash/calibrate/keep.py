@@ -9,12 +9,12 @@ from underdash.calibrate.gauge import BoardLike
 from underdash.problems import DataError, LinkError, UnderdashError, write_whole
 from underdash.settings.toml_file import write_toml
 
-Values = dict[str, int]
+Values = dict[str, dict[str, int]]  # part of the settings to name to value
 
 
 def check(before: Values, found: Values) -> None:
     """Refuse values that the board would refuse: DataError."""
-    problem = calibration.check({**before, **found})
+    problem = calibration.check({**before["calibration"], **found["calibration"]})
     if problem:
         raise DataError(f"{problem}; nothing was stored; check divider, sensor and points")
 
@@ -22,7 +22,7 @@ def check(before: Values, found: Values) -> None:
 def write_backup(folder: Path, board_id: str, before: Values, now: datetime) -> Path:
     """What the board has, as a settings file that `underdash settings send` gives back."""
     path = folder / f"before-{board_id}-{now:%Y%m%d-%H%M%S}.toml"
-    write_whole(path, write_toml({"calibration": before}).encode())
+    write_whole(path, write_toml(before).encode())
     return path
 
 
@@ -34,10 +34,9 @@ def store_verified(board: BoardLike, before: Values, found: Values, verify: Call
     """
     check(before, found)
     try:
-        board.store({"calibration": found})
+        board.store(found)
         board.ready()
-        kept = board.settings()["calibration"]
-        wrong = [name for name, value in found.items() if kept.get(name) != value]
+        wrong = _differing(board.settings(), found)
         if wrong:
             raise LinkError(
                 f"{board.port}: the board did not keep {', '.join(wrong)}; try again, see `underdash board`"
@@ -52,10 +51,10 @@ def give_back(board: BoardLike, before: Values, cause: BaseException | None = No
     """Make sure that the board has `before`. LinkError if that cannot be made sure."""
     try:
         board.ready()
-        if board.settings()["calibration"] != before:
-            board.store({"calibration": before})
+        if _differing(board.settings(), before):
+            board.store(before)
             board.ready()
-            if board.settings()["calibration"] != before:
+            if _differing(board.settings(), before):
                 raise LinkError("it keeps other values")
     except UnderdashError as problem:
         why = f"{cause}; then " if cause is not None and str(cause) else ""
@@ -63,3 +62,19 @@ def give_back(board: BoardLike, before: Values, cause: BaseException | None = No
             f"{why}the board could not be asked to go back ({problem}); it has the old calibration or the new one, "
             "never a mixture: see `underdash settings show`, and send the before-….toml to have the old one"
         ) from None
+
+
+def kept_parts(settings: Values) -> Values:
+    """What a calibration may change, of a board's settings: to be put back if it goes wrong."""
+    options = settings.get("options", {})
+    clamp = {"clamp_supply": options["clamp_supply"]} if "clamp_supply" in options else {}
+    return {"calibration": dict(settings["calibration"]), **({"options": clamp} if clamp else {})}
+
+
+def _differing(settings: Values, wanted: Values) -> list[str]:
+    return [
+        name
+        for part, values in wanted.items()
+        for name, value in values.items()
+        if settings.get(part, {}).get(name) != value
+    ]

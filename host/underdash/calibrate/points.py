@@ -22,7 +22,8 @@ _READINGS = np.array([unfold(int(code)) for code in _CODES])
 class Point:
     """One point. meter [V], or [A] times turns; text: as typed, for its digits; code [1/16 step]: mean of what
     `status` told; reading: mean of the same, unfolded; spread [units]: their standard deviation, nan if
-    not known; count of them; how it was got, in words; turns of the wire through the clamp."""
+    not known; count of them; how it was got, in words; turns of the wire through the clamp; supply: mean code of
+    the clamp sensor's supply, 0 if it is not known."""
 
     meter: float
     text: str
@@ -32,6 +33,7 @@ class Point:
     count: int
     how: str
     turns: int = 1
+    supply: float = 0.0
 
 
 def unfolded(code: float) -> float:
@@ -113,9 +115,9 @@ def read_volts(path: Path, shown: Callable[[float], float] | None = None) -> lis
 
 def read_amps(path: Path) -> list[Point]:
     """Points from a CSV file with the columns meter_amps (positive: INTO the battery) and clamp_code, in the
-    order in which they were taken. Optional: turns, spread [1/16 step], count. DataError with the line."""
+    order in which they were taken. Optional: turns, supply_code, spread [1/16 step], count. DataError with the line."""
     points = []
-    for row in _rows(path, "meter_amps", ("clamp_code",), ("turns", "spread", "count")):
+    for row in _rows(path, "meter_amps", ("clamp_code",), ("turns", "supply_code", "spread", "count")):
         amps = row.value("meter_amps", -math.inf, math.inf, "")
         code = row.value("clamp_code", 0, CODE_MAX, "it is what `status` tells, in sixteenths of a 12-bit step")
         turns = 1
@@ -126,17 +128,22 @@ def read_amps(path: Path) -> list[Point]:
                     f"{row.place}: turns is {given:g}: must be a whole number; count the passes through the hole"
                 )
             turns = int(given)
-        points.append(_point(row, amps * turns, "meter_amps", code, unfolded(code), turns))
+        supply = 0.0
+        if row.cells.get("supply_code"):
+            supply = row.value("supply_code", 0, CODE_MAX, "it is what `status` tells")
+        points.append(_point(row, amps * turns, "meter_amps", code, unfolded(code), turns, supply))
     return points
 
 
-def _point(row: _Row, meter: float, name: str, code: float, reading: float, turns: int = 1) -> Point:
+def _point(
+    row: _Row, meter: float, name: str, code: float, reading: float, turns: int = 1, supply: float = 0.0
+) -> Point:
     spread, count = math.nan, 1
     if row.cells.get("spread"):
         spread = row.value("spread", 0, CODE_MAX, "it is a standard deviation in sixteenths of a step")
     if row.cells.get("count"):
         count = int(row.value("count", 1, 1e6, "it is how many codes the mean is of"))
-    return Point(meter, row.cells[name].strip(), code, reading, spread, count, row.place, turns)
+    return Point(meter, row.cells[name].strip(), code, reading, spread, count, row.place, turns, supply)
 
 
 def _rows(path: Path, meter: str, readings: tuple[str, ...], optional: tuple[str, ...]) -> list[_Row]:

@@ -13,7 +13,7 @@ from underdash.calibrate.amps_session import AmpsSession
 from underdash.calibrate.checks import Nominal
 from underdash.calibrate.desk import Desk, Left, yes
 from underdash.calibrate.gauge import SAMPLES, BoardLike, Gauge
-from underdash.calibrate.keep import check, give_back, store_verified, write_backup
+from underdash.calibrate.keep import Values, check, give_back, kept_parts, store_verified, write_backup
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import read_amps, read_volts
 from underdash.calibrate.session import TARGETS, Proof, VoltsSession, ask_meter
@@ -52,11 +52,11 @@ def nominals(values: Path | None) -> tuple[Nominal, Nominal]:
 def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the bus: the record as in certificate.record. board may be None for a trial of a file."""
     expected, _ = nominals(wishes.values)
-    before = board.settings()["calibration"] if board else {}
+    before = kept_parts(board.settings()) if board else {}
     session: VoltsSession | None = None
     if wishes.points:
         meter = _meter_of(wishes)
-        present = (lambda shown: shown / (before["bus_gain_nv"] / 1e9) + before["bus_zero"]) if before else None
+        present = _reading_of(before) if before else None
         points = read_volts(wishes.points, present)
         line = checks.check_set(points, meter, expected)
     else:
@@ -65,7 +65,7 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         session = VoltsSession(desk, Gauge(at_board, "bus"), expected, meter, wishes.at)
         line = session.run()
         points = session.points
-    found = {"bus_zero": line.bus_zero, "bus_gain_nv": line.bus_gain_nv}
+    found: Values = {"calibration": {"bus_zero": line.bus_zero, "bus_gain_nv": line.bus_gain_nv}}
     told = certificate.record(
         "volts",
         datetime.now(),
@@ -74,15 +74,15 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         points,
         line,
         uncertainty.of_volts(line, points, meter),
-        before=before,
-        found=found,
+        before=_flat(before),
+        found=_flat(found),
         cautions=checks.cautions(points, meter),
     )
 
     def prove(gauge: Gauge) -> Proof | None:
         if session:
             return session.prove(line)
-        _arithmetic(gauge, "bus_code", "bus_mv", lambda kept, code: kept.bus_mv(code))
+        _arithmetic(gauge, "bus_code", "bus_mv", lambda kept, status: kept.bus_mv(status["bus_code"]))
         now = gauge.take(SAMPLES)
         if abs(now.reading - points[-1].reading) * line.gain > AT_LAST["volts"]:
             return None
@@ -97,29 +97,33 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
 def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
     _, expected = nominals(wishes.values)
-    before = board.settings()["calibration"] if board else {}
+    before = kept_parts(board.settings()) if board else {}
+    bus_zero = before["calibration"]["bus_zero"] if before else Calibration().bus_zero
     with _sensing(board, before, wishes):
         session: AmpsSession | None = None
         if wishes.points:
             meter = _meter_of(wishes)
             points = read_amps(wishes.points)
-            found = amps.analyse(points, meter, expected)
+            found = amps.analyse(points, meter, expected, bus_zero)
         else:
             desk, at_board = _guided(board, wishes)
             meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
-            session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns)
+            session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
             found = session.run()
             points = session.points
+        values: Values = {"calibration": found.values}
+        if not before or "options" in before:
+            values["options"] = {"clamp_supply": found.supply}
         told = certificate.record(
             "amps",
             datetime.now(),
             _who(board),
             meter,
-            points,
+            found.points,
             found.line,
-            amps.of_amps(found, points, meter),
-            before=before,
-            found=found.values,
+            amps.of_amps(found, found.points, meter),
+            before=_flat(before),
+            found=_flat(values),
             cautions=amps.cautions(points, found, meter),
             extra={
                 "hysteresis": found.hysteresis,
@@ -138,17 +142,31 @@ def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         def prove(gauge: Gauge) -> Proof | None:
             if session:
                 return session.prove(found)
-            _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, code: kept.clamp_ma(code))
+            _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
             now = gauge.take(SAMPLES)
             if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
                 return None
             limit = amps.proof_limit(points[-1], found, meter)
             return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
 
-        return _finish(board, wishes, told, before, found.values, "clamp", prove)
+        return _finish(board, wishes, told, before, values, "clamp", prove)
 
 
 # -- inside -----------------------------------------------------------------------------------
+
+
+def _flat(values: Values) -> dict[str, int]:
+    return {name: value for part in values.values() for name, value in part.items()}
+
+
+def _reading_of(before: Values) -> Callable[[float], float]:
+    """From volts that the board showed to the reading [units] that it had, by its present calibration."""
+    gain, zero = before["calibration"]["bus_gain_nv"] / 1e9, before["calibration"]["bus_zero"]
+    return lambda shown: shown / gain + zero
+
+
+def _clamp_ma(kept: Calibration, status: dict[str, Any], supply: int) -> int:
+    return int(kept.clamp_ma(status["clamp_code"], status.get("supply_code", 0), supply))
 
 
 class _Nobody:
@@ -184,9 +202,9 @@ def _who(board: BoardLike | None) -> dict[str, str]:
 
 
 @contextmanager
-def _sensing(board: BoardLike | None, before: dict[str, int], wishes: Wishes) -> Iterator[None]:
+def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[None]:
     """The board reads its clamp's pin only where one is fitted: say so for the session's length."""
-    if board is None or wishes.points or before["clamp_fitted"]:
+    if board is None or wishes.points or before["calibration"]["clamp_fitted"]:
         yield
         return
     if wishes.desk is None:
@@ -203,7 +221,7 @@ def _sensing(board: BoardLike | None, before: dict[str, int], wishes: Wishes) ->
             give_back(board, before)
 
 
-def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, int], int]) -> None:
+def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, dict[str, Any]], int]) -> None:
     """The board must make of a code what its stored calibration makes of it here."""
     kept = Calibration()
     for name, value in gauge.board.settings()["calibration"].items():
@@ -211,10 +229,10 @@ def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, 
     for _ in range(5):
         gauge.sample()
         status = gauge.board.status()
-        if status[shown] is not None and abs(of(kept, status[code]) - status[shown]) > 1:
+        if status[shown] is not None and abs(of(kept, status) - status[shown]) > 1:
             raise UnderdashError(
                 f"the board shows {status[shown]} for code {status[code]} where its calibration gives "
-                f"{of(kept, status[code])}; the old calibration comes back; install the firmware that belongs "
+                f"{of(kept, status)}; the old calibration comes back; install the firmware that belongs "
                 "to this program"
             )
 
@@ -223,14 +241,14 @@ def _finish(
     board: BoardLike | None,
     wishes: Wishes,
     told: dict[str, Any],
-    before: dict[str, int],
-    found: dict[str, int],
+    before: Values,
+    found: Values,
     channel: str,
     prove: Callable[[Gauge], Proof | None],
 ) -> dict[str, Any]:
     """Show, ask, store, prove, write."""
     _show(wishes.say, told)
-    check(before or vars(Calibration()), found)
+    check(before or {"calibration": vars(Calibration())}, found)
     if not wishes.dry_run:
         assert board is not None
         at_board: BoardLike = board
@@ -262,7 +280,7 @@ def _finish(
         wishes.say(f"{page}: the certificate, for people")
         wishes.say(f"{data}: the same, for programs")
     if told["stored"]:
-        changed = ", ".join(f"{name} {before[name]} -> {value}" for name, value in found.items())
+        changed = ", ".join(f"{name} {told['before'][name]} -> {value}" for name, value in told["found"].items())
         wishes.say(f"board {told['board']['id']}: kept {changed}")
     else:
         wishes.say("tried only: nothing was stored")
