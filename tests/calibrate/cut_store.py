@@ -15,7 +15,10 @@ from monitor import settings
 STORES = (
     {"calibration": {"bus_zero": 231, "bus_gain_nv": 277011}},
     {"calibration": {"clamp_fitted": 1}},
-    {"calibration": {"clamp_fitted": 1, "clamp_zero": 30955, "clamp_gain_ua": -4040}, "options": {"clamp_supply": 31321}},
+    {
+        "calibration": {"clamp_fitted": 1, "clamp_zero": 30955, "clamp_gain_ua": -4040},
+        "options": {"clamp_supply": 31321},
+    },
     {"calibration": {"bus_zero": -58, "bus_gain_nv": 276544}},
     {"calibration": {"bus_zero": 231, "bus_gain_nv": 277011}},
 )

@@ -13,7 +13,7 @@ from underdash.calibrate.checks import END, Nominal, Refusal, in_wide_code, swap
 from underdash.calibrate.fit import Line, fit_line
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import Point, decimals, unfolded
-from underdash.calibrate.uncertainty import Component, Statement, combine, scatter_part
+from underdash.calibrate.uncertainty import METER_CLASS, Component, Statement, combine, scatter_part
 
 NOMINAL = Nominal(nominal.CLAMP_GAIN_UA / 1e6, float(nominal.CLAMP_ZERO))
 # Limits of our choice, for a split-core Hall sensor of 100 A; no source.
@@ -186,7 +186,7 @@ def analyse(points: list[Point], meter: Meter, expected: Nominal = NOMINAL, bus_
         )
     line = fit_line([p.reading for p in points], [p.meter for p in points], [_sigma(p, meter, gain) for p in points])
     _outlier(points, line, meter)
-    return Found(line, hysteresis, asymmetry, supply, points)
+    return Found(line, round(hysteresis, 2) + 0.0, round(asymmetry, 3) + 0.0, supply, points)
 
 
 def _zeros_after(points: list[Point]) -> dict[str, list[Point]]:
@@ -302,7 +302,7 @@ def of_amps(found: Found, points: list[Point], meter: Meter) -> list[Statement]:
             ),
             *scatter_part(points, line.gain),
             Component(
-                "the meter's class",
+                METER_CLASS,
                 "B",
                 meter.standard(amps / turns) * turns,
                 inf,

@@ -20,7 +20,7 @@ from matplotlib.figure import Figure
 from underdash.calibrate.fit import Line
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import Point
-from underdash.calibrate.uncertainty import Statement
+from underdash.calibrate.uncertainty import METER_CLASS, Statement
 from underdash.problems import write_whole
 
 _INK, _GREY, _BLUE, _ORANGE = "#1b1c1e", "#6d7073", "#0072b2", "#b35900"
@@ -131,18 +131,36 @@ def render(told: dict[str, Any]) -> str:
 
 def milli(value: float | None, digits: int = 2) -> str:
     """A value times 1,000, with its sign set as a minus."""
-    return "-" if value is None else f"{value * 1000:.{digits}f}".replace("-", "\u2212")
+    return "-" if value is None else f"{round(value * 1000, digits) + 0.0:.{digits}f}".replace("-", "\u2212")
 
 
 def places(value: float | None, digits: int) -> str:
-    return "-" if value is None else f"{value:,.{digits}f}".replace("-", "\u2212")
+    return "-" if value is None else f"{round(value, digits) + 0.0:,.{digits}f}".replace("-", "\u2212")
 
 
 def _middle(told: dict[str, Any]) -> dict[str, Any]:
-    """The statement whose parts are listed: at the middle of the values."""
+    """The statement whose parts are listed: at 13.5 V, or 10 A."""
     statements = told["uncertainty"]
-    chosen: dict[str, Any] = statements[len(statements) // 2]
+    chosen: dict[str, Any] = statements[3 if told["kind"] == "amps" else len(statements) // 2]
     return chosen
+
+
+def _without_class(one: dict[str, Any]) -> float:
+    own = sum(part["standard"] ** 2 for part in one["components"] if part["name"] != METER_CLASS)
+    return float(one["factor"] * np.sqrt(own))
+
+
+def _labels(x: Any, y: Any, span: float) -> list[tuple[str, float, float]]:
+    """Points' numbers with where they stand; those at one place of x share a label at the highest."""
+    groups: list[list[int]] = []
+    for index in np.argsort(x, kind="stable"):
+        if groups and x[index] - x[groups[-1][0]] < span / 60:
+            groups[-1].append(int(index))
+        else:
+            groups.append([int(index)])
+    return [
+        (", ".join(str(i + 1) for i in sorted(group)), float(x[group[0]]), float(max(y[group]))) for group in groups
+    ]
 
 
 def picture(told: dict[str, Any]) -> str:
@@ -156,13 +174,14 @@ def picture(told: dict[str, Any]) -> str:
         figure.subplots_adjust(left=0.1, right=0.985, top=0.97, bottom=0.19)
         axes.axhline(0, color=_GREY, linewidth=0.8)
         at = np.array([one["value"] for one in told["uncertainty"]])
-        wide = np.array([one["expanded"] for one in told["uncertainty"]]) * 1000
+        # The meter's own class is the same at all points: no residual can show it, and it would hide them.
+        wide = np.array([_without_class(one) for one in told["uncertainty"]]) * 1000
         axes.fill_between(
-            at, -wide, wide, color=_BLUE, alpha=0.14, linewidth=0, label="expanded uncertainty, about 95 %"
+            at, -wide, wide, color=_BLUE, alpha=0.14, linewidth=0, label="uncertainty without the meter's class"
         )
         axes.plot(x, y, "o", color=_ORANGE, markersize=6, label="meter minus line")
-        for number, (left, up) in enumerate(zip(x, y, strict=True), 1):
-            axes.annotate(str(number), (left, up), (6, 4), textcoords="offset points")
+        for label, left, up in _labels(x, y, float(np.ptp(x)) or 1.0):
+            axes.annotate(label, (left, up), (6, 4), textcoords="offset points")
         reach = max(float(wide.max(initial=0.0)), float(np.abs(y).max(initial=0.0))) * 1.25 or 1.0
         axes.set_ylim(-reach, reach)
         axes.margins(x=0.04)

@@ -181,7 +181,7 @@ def check_set(points: list[Point], meter: Meter, expected: Nominal) -> Line:
     order = sorted(range(len(points)), key=lambda index: points[index].meter)
     for low, high in pairwise(order):
         one, two = points[low], points[high]
-        if one.text == two.text or two.meter - one.meter < MIN_APART:
+        if one.text == two.text or two.meter - one.meter < MIN_APART - 1e-9:
             same = "the same" if one.meter == two.meter else f"only {(two.meter - one.meter) * 1e3:.0f} mV apart"
             raise Refusal(
                 f"points {low + 1} and {high + 1} ({one.text} and {two.text} V): {same}, neighbours must be "

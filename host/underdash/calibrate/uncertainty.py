@@ -17,6 +17,7 @@ from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import Point
 
 AT = (12.0, 12.6, 13.5, 14.4, 15.0)  # [V]
+METER_CLASS = "the meter's class"  # the part that no residual shows
 COVERAGE = 0.9545  # two standard deviations of a normal distribution
 
 
@@ -66,11 +67,11 @@ def scatter_part(points: list[Point], gain: float) -> list[Component]:
     ]
 
 
-def of_volts(line: Line, points: list[Point], meter: Meter) -> list[Statement]:
-    """The statements for AT [V]: true volts minus the board's, calibrated by `line` from `points`."""
+def of_volts(line: Line, points: list[Point], meter: Meter, at_volts: tuple[float, ...] = AT) -> list[Statement]:
+    """The statements for `at_volts` [V]: true volts minus the board's, calibrated by `line` from `points`."""
     step = resolution(points, meter)
     found = []
-    for volts in AT:
+    for volts in at_volts:
         at = volts / line.gain + line.zero
         leverage = sqrt(float(line.leverage(at)))
         if line.freedom > 0:
@@ -98,7 +99,7 @@ def of_volts(line: Line, points: list[Point], meter: Meter) -> list[Statement]:
                     fitted,
                     *scatter_part(points, line.gain),
                     Component(
-                        "the meter's class",
+                        METER_CLASS,
                         "B",
                         meter.standard(volts),
                         inf,

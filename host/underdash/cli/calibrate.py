@@ -123,7 +123,8 @@ class _Terminal:
 
         self._end_live()
         try:
-            return input(question)
+            click.echo(question, nl=False)  # input's own prompt would go to standard error
+            return input()
         except EOFError:
             click.echo()
             raise Left from None
