@@ -21,12 +21,14 @@ from underdash.calibrate import gauge, meter, work
 from underdash.calibrate.work import Wishes
 from underdash.link.client import Board
 from underdash.link.pull import pull
+from underdash.problems import UnderdashError
 from underdash.review import review
 from underdash.virtual.board import VirtualBoard
 from underdash.virtual.signal_file import AS_BUILT, Converter, write_signal
 
-COMMAND = [sys.executable, "-c", "import click; from underdash.cli.app import main; from underdash.cli.calibrate import calibrate; "
-           "main.add_command(calibrate); main()"]  # fmt: skip
+# The installed command is the same but for its start.
+_START = "from underdash.cli.app import main; from underdash.cli.calibrate import calibrate; main.add_command(calibrate); main()"
+COMMAND = [sys.executable, "-c", _START]
 FRESH = (11.62, 11.95, 12.3, 12.8, 13.2, 13.8, 14.2, 14.7, 15.1, 15.55)  # [V] where no point is
 
 
@@ -122,8 +124,10 @@ def test_guided_volts_are_right_at_fresh_points(tmp_path: Path) -> None:
 
 
 def run(*words: object, cwd: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([*COMMAND, "calibrate", *map(str, words)], cwd=cwd, capture_output=True, text=True, timeout=100,
-                          stdin=subprocess.DEVNULL)  # fmt: skip
+    words = ("calibrate", *words)
+    return subprocess.run(
+        [*COMMAND, *map(str, words)], cwd=cwd, capture_output=True, text=True, timeout=100, stdin=subprocess.DEVNULL
+    )
 
 
 def codes(volts: list[float], amps: list[float]) -> np.ndarray[Any, Any]:
@@ -155,16 +159,24 @@ def test_from_a_file_and_what_is_refused(tmp_path: Path) -> None:
             link.ready()
             before = link.settings()
         common = ("volts", "--port", virtual.port, "--points", file, "--out", tmp_path / "out")
-        for kind, (lines, said) in BAD_VOLTS.items():
-            file.write_text("meter_volts,bus_code\n" + lines.format(*(f"{code:.1f}" for code in at)) + "\n")
-            done = run(*common, "--meter", METER, "--yes", cwd=tmp_path)
-            assert done.returncode == 1, (kind, done)
-            assert re.search(said, done.stderr) and len(done.stderr.splitlines()) == 1, (kind, done.stderr)
+        with Board(virtual.port) as link:
+            link.ready()
+            for lines, said in BAD_VOLTS.values():
+                file.write_text("meter_volts,bus_code\n" + lines.format(*(f"{code:.1f}" for code in at)) + "\n")
+                with pytest.raises(UnderdashError, match=said):
+                    work.volts(link, Wishes(None, print, meter.parse(METER), file, yes=True, out=tmp_path / "out"))
+            assert link.settings() == before
+        done = run(*common, "--meter", METER, "--yes", cwd=tmp_path)  # of the last of these
+        assert done.returncode == 1 and re.search(said, done.stderr) and len(done.stderr.splitlines()) == 1, done
         file.write_text(
             "meter_volts,bus_code\n" + "".join(f"{v:.3f},{c:.2f}\n" for v, c in zip((11.8, 15.4), at, strict=True))
         )
-        for words, said in (((), "--meter"), (("--meter", METER), "--yes"), (("--meter", "fine", "--yes"), "meter class"),
-                            (("--meter", METER, "--yes", "--at", "12,14"), "--at")):  # fmt: skip
+        for words, said in (
+            (("--yes",), "--meter"),
+            (("--meter", METER), "--yes"),
+            (("--meter", "fine", "--yes"), "meter class"),
+            (("--meter", METER, "--yes", "--at", "12,14"), "--at"),
+        ):
             done = run(*common, *words, cwd=tmp_path)
             assert done.returncode == 2 and said in done.stderr and len(done.stderr.splitlines()) == 1, done
         assert "needs a terminal" in run("volts", "--port", virtual.port, cwd=tmp_path).stderr
@@ -204,8 +216,15 @@ def test_guided_on_a_terminal_and_left(tmp_path: Path) -> None:
             link.ready()
             before = link.settings()
         ours, theirs = pty.openpty()
-        process = subprocess.Popen([*COMMAND, "calibrate", "volts", "--port", virtual.port, "--at", "11.8,15"], stdin=theirs, stdout=theirs,
-                                   stderr=subprocess.PIPE, cwd=tmp_path, text=True, env={**os.environ, "TERM": "xterm"})  # fmt: skip
+        process = subprocess.Popen(
+            [*COMMAND, "calibrate", "volts", "--port", virtual.port, "--at", "11.8,15"],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=subprocess.PIPE,
+            cwd=tmp_path,
+            text=True,
+            env={**os.environ, "TERM": "xterm"},
+        )
         os.close(theirs)
         shown = ""
         for words, typed in (("meter class (as", METER), ("meter reads [V]", "11.8"), ("Point 2 of 2", None)):
@@ -272,8 +291,13 @@ def test_a_clamp_calibrated_from_a_file_with_a_board_that_has_one(tmp_path: Path
         )
         header = "meter_amps,clamp_code,turns,supply_code\n"
         rows = [f"{a / 8:.2f},{c:.1f},8,{supply}" for a, c in zip(amps, at, strict=True)]
-        for wrong, said in ((rows[:3], "one direction"), (rows[:4], "no zero after"), ([row.replace(",8,", ",1,") for row in rows], "8 times|too little"),
-                            ([rows[0], "6000" + rows[1][4:], *rows[2:]], "mA"), ([rows[0], rows[1], rows[2], "-6.00" + rows[1][4:], rows[4]], "same side")):  # fmt: skip
+        for wrong, said in (
+            (rows[:3], "one direction"),
+            (rows[:4], "no zero after"),
+            ([row.replace(",8,", ",1,") for row in rows], "8 times"),
+            ([rows[0], "6000" + rows[1][4:], *rows[2:]], "mA"),
+            ([rows[0], rows[1], rows[2], "-6.00" + rows[1][4:], rows[4]], "same side"),
+        ):
             file.write_text(header + "\n".join(wrong) + "\n")
             done = run(*common, cwd=tmp_path)
             assert done.returncode == 1 and re.search(said, done.stderr) and len(done.stderr.splitlines()) == 1, done

@@ -19,6 +19,8 @@ from underdash.calibrate.session import TARGETS
 from underdash.calibrate.work import Wishes
 
 CLASS = meter.parse(METER)
+QUIET = ["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync"]  # fmt: skip
 
 
 class Reader(HTMLParser):
@@ -77,9 +79,7 @@ def test_in_a_browser(kind: str, tmp_path: Path) -> None:
     browser = shutil.which("chromium")
     assert browser, "chromium is missing: install it to run this test"
     done = subprocess.run(
-        [browser, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--enable-logging=stderr", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom",
-         page.as_uri()], capture_output=True, text=True, timeout=120)  # fmt: skip
+        [browser, *QUIET, "--enable-logging=stderr", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom", page.as_uri()], capture_output=True, text=True, timeout=120)  # fmt: skip
     assert done.returncode == 0 and "CONSOLE" not in done.stderr, done.stderr
     read = Reader(done.stdout)
     for name, value in told["found"].items():
@@ -102,9 +102,15 @@ def test_prints_on_one_sheet(tmp_path: Path) -> None:
     page, _ = made(tmp_path, "volts")
     browser = shutil.which("chromium")
     assert browser
-    subprocess.run([browser, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer",
-                    f"--print-to-pdf={tmp_path / 'page.pdf'}", page.as_uri()], capture_output=True, timeout=120, check=True)  # fmt: skip
-    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", (tmp_path / "page.pdf").read_bytes())) == 1
+    pdf = tmp_path / "page.pdf"
+    words = [
+        f"--user-data-dir={tmp_path / 'profile'}",
+        "--no-pdf-header-footer",
+        f"--print-to-pdf={pdf}",
+        page.as_uri(),
+    ]
+    subprocess.run([browser, *QUIET, *words], capture_output=True, timeout=120, check=True)
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf.read_bytes())) == 1
 
 
 def test_what_stands_in_a_record_is_what_was_measured(tmp_path: Path) -> None:

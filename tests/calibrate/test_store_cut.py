@@ -13,7 +13,7 @@ import cut_script
 
 
 def cuts(every: int, seed: int, fault: str = "") -> dict[str, Any]:
-    """The cuts of cut_store.py. cut_script lends the interpreter; MicroPython finds a script's neighbours by its own folder."""
+    """The cuts of cut_store.py."""
     here = Path(__file__).with_name("cut_store.py")
     found: dict[str, Any] = json.loads(cut_script.micropython(here, "settings store", every, seed, fault))
     return found
