@@ -27,7 +27,7 @@ from underdash.virtual.board import VirtualBoard
 from underdash.virtual.signal_file import AS_BUILT, Converter, write_signal
 
 # The installed command is the same but for its start.
-_START = "from underdash.cli.app import main; from underdash.cli.calibrate import calibrate; main.add_command(calibrate); main()"
+_START = "from underdash.cli import app, calibrate; app.main.add_command(calibrate.calibrate); app.main()"
 COMMAND = [sys.executable, "-c", _START]
 FRESH = (11.62, 11.95, 12.3, 12.8, 13.2, 13.8, 14.2, 14.7, 15.1, 15.55)  # [V] where no point is
 

@@ -79,7 +79,18 @@ def test_in_a_browser(kind: str, tmp_path: Path) -> None:
     browser = shutil.which("chromium")
     assert browser, "chromium is missing: install it to run this test"
     done = subprocess.run(
-        [browser, *QUIET, "--enable-logging=stderr", f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom", page.as_uri()], capture_output=True, text=True, timeout=120)  # fmt: skip
+        [
+            browser,
+            *QUIET,
+            "--enable-logging=stderr",
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--dump-dom",
+            page.as_uri(),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
     assert done.returncode == 0 and "CONSOLE" not in done.stderr, done.stderr
     read = Reader(done.stdout)
     for name, value in told["found"].items():

@@ -150,7 +150,8 @@ def _far_off(point: Point, board: float) -> str:
             return f"two digits swapped? The board reads about {board:.2f} V; if the meter shows {swapped}, type that"
     return (
         f"the board reads about {board:.2f} V, {abs(point.meter / board - 1) * 100:.0f} % away (limit "
-        f"{POINT_SHARE * 100:g} %); meter and board on the same terminals? Right range, right divider (own parts: --values)?"
+        f"{POINT_SHARE * 100:g} %); meter and board on the same terminals? Right range, "
+        "right divider (own parts: --values)?"
     )
 
 
