@@ -1,0 +1,1 @@
+"""A board's two straight lines from a bench session: points, checks, fit, uncertainty, certificate."""

@@ -1,0 +1,311 @@
+"""A whole calibration, from wishes to certificate: guided or from a file, stored or only tried."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from chargecore.calibration import Calibration
+from underdash.calibrate import amps, certificate, checks, uncertainty
+from underdash.calibrate.amps_session import AmpsSession
+from underdash.calibrate.checks import Nominal
+from underdash.calibrate.desk import Desk, Left, yes
+from underdash.calibrate.gauge import SAMPLES, BoardLike, Gauge
+from underdash.calibrate.keep import Values, check, give_back, kept_parts, store_verified, write_backup
+from underdash.calibrate.meter import Meter
+from underdash.calibrate.points import read_amps, read_volts
+from underdash.calibrate.session import TARGETS, Proof, VoltsSession, ask_meter
+from underdash.problems import LinkError, UnderdashError, UsageError
+
+AT_LAST = {"volts": 0.004, "amps": 0.2}  # [V], [A] so near the last point the supply is taken to stand there still
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What was asked for. points: a CSV file, None for a guided session; at: volts [V] to take; out: the
+    certificate's folder, None for none; desk None where nobody sits; turns of the wire through the clamp."""
+
+    desk: Desk | None
+    say: Callable[[str], None]
+    meter: Meter | None = None
+    points: Path | None = None
+    at: tuple[float, ...] = TARGETS
+    out: Path | None = None
+    dry_run: bool = False
+    yes: bool = False
+    values: Path | None = None
+    turns: int = 1
+
+
+def nominals(values: Path | None) -> tuple[Nominal, Nominal]:
+    """What to expect of the bus and of the clamp: from the user's own values file, else as shipped."""
+    if values is None:
+        return Nominal(), amps.NOMINAL
+    from underdash.frontend import constants, parts
+
+    own = constants.constants(parts.load(values))
+    return Nominal(own.bus_gain_nv / 1e9, own.bus_zero), Nominal(own.clamp_gain_ua / 1e6, own.clamp_zero)
+
+
+def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
+    """Calibrate the bus: the record as in certificate.record. board may be None for a trial of a file."""
+    expected, _ = nominals(wishes.values)
+    before = kept_parts(board.settings()) if board else {}
+    session: VoltsSession | None = None
+    if wishes.points:
+        meter = _meter_of(wishes)
+        present = _reading_of(before) if before else None
+        points = read_volts(wishes.points, present)
+        line = checks.check_set(points, meter, expected)
+    else:
+        desk, at_board = _guided(board, wishes)
+        meter = wishes.meter or ask_meter(desk)
+        session = VoltsSession(desk, Gauge(at_board, "bus"), expected, meter, wishes.at)
+        line = session.run()
+        points = session.points
+    found: Values = {"calibration": {"bus_zero": line.bus_zero, "bus_gain_nv": line.bus_gain_nv}}
+    told = certificate.record(
+        "volts",
+        datetime.now(),
+        _who(board),
+        meter,
+        points,
+        line,
+        uncertainty.of_volts(line, points, meter),
+        before=_flat(before),
+        found=_flat(found),
+        cautions=checks.cautions(points, meter),
+    )
+
+    def prove(gauge: Gauge) -> Proof | None:
+        if session:
+            return session.prove(line)
+        _arithmetic(gauge, "bus_code", "bus_mv", lambda kept, status: kept.bus_mv(status["bus_code"]))
+        now = gauge.take(SAMPLES)
+        if abs(now.reading - points[-1].reading) * line.gain > AT_LAST["volts"]:
+            return None
+        reached = VoltsSession(_Nobody(), gauge, expected, meter, wishes.at)
+        reached.points = points
+        limit = reached.proof_limit(points[-1], line) + AT_LAST["volts"]
+        return Proof("the last point, still set", points[-1].meter, gauge.shown("bus_mv", SAMPLES) / 1000, limit)
+
+    return _finish(board, wishes, told, before, found, "bus", prove)
+
+
+def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
+    """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
+    _, expected = nominals(wishes.values)
+    before = kept_parts(board.settings()) if board else {}
+    bus_zero = before["calibration"]["bus_zero"] if before else Calibration().bus_zero
+    with _sensing(board, before, wishes):
+        session: AmpsSession | None = None
+        if wishes.points:
+            meter = _meter_of(wishes)
+            points = read_amps(wishes.points)
+            found = amps.analyse(points, meter, expected, bus_zero)
+        else:
+            desk, at_board = _guided(board, wishes)
+            meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
+            session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
+            found = session.run()
+            points = session.points
+        values: Values = {"calibration": found.values}
+        if not before or "options" in before:
+            values["options"] = {"clamp_supply": found.supply}
+        told = certificate.record(
+            "amps",
+            datetime.now(),
+            _who(board),
+            meter,
+            found.points,
+            found.line,
+            amps.of_amps(found, found.points, meter),
+            before=_flat(before),
+            found=_flat(values),
+            cautions=amps.cautions(points, found, meter),
+            extra={
+                "hysteresis": found.hysteresis,
+                "asymmetry": found.asymmetry,
+                "backwards": found.backwards,
+                "notes": [
+                    (
+                        f"Zero after charging minus zero after discharging: {found.hysteresis:+.2f} A (limit "
+                        f"{amps.HYSTERESIS:g}). The gain differs by {found.asymmetry * 100:+.1f} % between the "
+                        f"directions (limit {amps.ASYMMETRY * 100:g})."
+                    )
+                ],
+            },
+        )
+
+        def prove(gauge: Gauge) -> Proof | None:
+            if session:
+                return session.prove(found)
+            _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
+            now = gauge.take(SAMPLES)
+            if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
+                return None
+            limit = amps.proof_limit(points[-1], found, meter)
+            return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
+
+        return _finish(board, wishes, told, before, values, "clamp", prove)
+
+
+# -- inside -----------------------------------------------------------------------------------
+
+
+def _flat(values: Values) -> dict[str, int]:
+    return {name: value for part in values.values() for name, value in part.items()}
+
+
+def _reading_of(before: Values) -> Callable[[float], float]:
+    """From volts that the board showed to the reading [units] that it had, by its present calibration."""
+    gain, zero = before["calibration"]["bus_gain_nv"] / 1e9, before["calibration"]["bus_zero"]
+    return lambda shown: shown / gain + zero
+
+
+def _clamp_ma(kept: Calibration, status: dict[str, Any], supply: int) -> int:
+    return int(kept.clamp_ma(status["clamp_code"], status.get("supply_code", 0), supply))
+
+
+class _Nobody:
+    """A desk where nobody sits."""
+
+    def say(self, text: str) -> None:
+        pass
+
+    def ask(self, question: str) -> str:
+        raise Left
+
+    def live(self, text: str) -> None:
+        pass
+
+
+def _meter_of(wishes: Wishes) -> Meter:
+    if wishes.meter is None:
+        raise UsageError('with --points the meter\'s class is needed, too: --meter "0.1% + 2 digits at 0.001"')
+    return wishes.meter
+
+
+def _guided(board: BoardLike | None, wishes: Wishes) -> tuple[Desk, BoardLike]:
+    if wishes.desk is None:
+        raise UsageError("a guided calibration needs a terminal; here use --points FILE.csv with --yes or --dry-run")
+    assert board is not None
+    return wishes.desk, board
+
+
+def _who(board: BoardLike | None) -> dict[str, str]:
+    if board is None:
+        return {"id": "", "firmware": "", "port": ""}
+    return {"id": board.board_id, "firmware": str(board.hello.get("firmware", "")), "port": board.port}
+
+
+@contextmanager
+def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[None]:
+    """The board reads its clamp's pin only where one is fitted: say so for the session's length."""
+    if board is None or wishes.points or before["calibration"]["clamp_fitted"]:
+        yield
+        return
+    if wishes.desk is None:
+        _guided(board, wishes)
+    wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
+    kept = False
+    try:
+        board.store({"calibration": {"clamp_fitted": 1}})
+        board.ready()
+        yield
+        kept = not wishes.dry_run
+    finally:
+        if not kept:
+            give_back(board, before)
+
+
+def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, dict[str, Any]], int]) -> None:
+    """The board must make of a code what its stored calibration makes of it here."""
+    kept = Calibration()
+    for name, value in gauge.board.settings()["calibration"].items():
+        setattr(kept, name, value)
+    for _ in range(5):
+        gauge.sample()
+        status = gauge.board.status()
+        if status[shown] is not None and abs(of(kept, status) - status[shown]) > 1:
+            raise UnderdashError(
+                f"the board shows {status[shown]} for code {status[code]} where its calibration gives "
+                f"{of(kept, status)}; the old calibration comes back; install the firmware that belongs "
+                "to this program"
+            )
+
+
+def _finish(
+    board: BoardLike | None,
+    wishes: Wishes,
+    told: dict[str, Any],
+    before: Values,
+    found: Values,
+    channel: str,
+    prove: Callable[[Gauge], Proof | None],
+) -> dict[str, Any]:
+    """Show, ask, store, prove, write."""
+    _show(wishes.say, told)
+    check(before or {"calibration": vars(Calibration())}, found)
+    if not wishes.dry_run:
+        assert board is not None
+        at_board: BoardLike = board
+        if wishes.out:  # and so it is known, before anything changes, that the folder can be written
+            backup = write_backup(wishes.out, board.board_id, before, datetime.fromisoformat(told["made"]))
+            wishes.say(f"{backup}: what the board had")
+        _confirm(board, wishes)
+
+        def verify() -> None:
+            proof = prove(Gauge(at_board, channel))
+            if proof is None:
+                told["cautions"].append(
+                    "The supply no longer stood at the last point: only the board's arithmetic was proven."
+                )
+                return
+            told["proof"] = {**asdict(proof), "difference": proof.difference}
+            if abs(proof.difference) > proof.limit:
+                unit = told["unit"]
+                raise LinkError(
+                    f"after the store the board shows {proof.shown:.3f} {unit} where the meter read "
+                    f"{proof.meter:.3f} {unit} (limit {proof.limit:.3f}); the old calibration was put back; take "
+                    "the points again"
+                )
+
+        store_verified(board, before, found, verify)
+        told["stored"] = True
+    if wishes.out:
+        page, data = certificate.write(wishes.out, told)
+        wishes.say(f"{page}: the certificate, for people")
+        wishes.say(f"{data}: the same, for programs")
+    if told["stored"]:
+        changed = ", ".join(f"{name} {told['before'][name]} -> {value}" for name, value in told["found"].items())
+        wishes.say(f"board {told['board']['id']}: kept {changed}")
+    else:
+        wishes.say("tried only: nothing was stored")
+    return told
+
+
+def _confirm(board: BoardLike, wishes: Wishes) -> None:
+    if wishes.yes:
+        return
+    if wishes.desk is None:
+        raise UsageError("nobody is there to be asked: add --yes to store, or --dry-run to look only")
+    if not yes(wishes.desk, f"store to board {board.board_id}?"):
+        raise Left
+
+
+def _show(say: Callable[[str], None], told: dict[str, Any]) -> None:
+    unit = told["unit"]
+    for name, value in told["found"].items():
+        say(f"{name} = {value}" + (f" (was {told['before'][name]})" if told["before"] else ""))
+    worst = max(abs(point["residual"]) for point in told["points"])
+    say(f"{len(told['points'])} points, largest residual {worst * 1000:.2f} m{unit}")
+    for one in told["uncertainty"]:
+        say(
+            f"  at {one['value']:5.1f} {unit}: expanded uncertainty {one['expanded'] * 1000:.1f} m{unit} "
+            f"(k = {one['factor']:.2f})"
+        )
+    for text in told["cautions"]:
+        say(f"note: {text}")
