@@ -127,8 +127,9 @@ class _Reader:
 
     def values(self, document: dict[str, object]) -> Values:
         for name in document:
-            if name not in ("fitted", "part"):
-                self._note(name, name, "is not known here; a values file has `fitted` and [part.…] tables")
+            # [item.…] tables are connectors, leads and mounting: hardware/items.py reads them for the drawings.
+            if name not in ("fitted", "part", "item"):
+                self._note(name, name, "is not known here; a values file has `fitted`, [part.…] and [item.…] tables")
         fitted = document.get("fitted", [])
         if not isinstance(fitted, list) or any(option not in OPTIONS for option in fitted):
             self._note("fitted", "fitted", f"must be a list of any of {', '.join(OPTIONS)}")
