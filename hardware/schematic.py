@@ -10,15 +10,13 @@ import boardpins
 import items
 import valuetext
 from sheet import Sheet
+
 from underdash.frontend import parts
 from underdash.frontend.parts import Values
 
 
 def draw(values: Values, canvas: str = "svg") -> Sheet:
     """The whole sheet. ValueError, a line for each mistake, if it does not say what the file says."""
-    missing = sorted(_placed() - set(values.parts))
-    if missing:
-        raise ValueError("\n".join(f"{ref} is in the drawing and not in {values.path.name}" for ref in missing))
     sheet = Sheet(values, canvas)
     for block in _BLOCKS:
         block(sheet)
@@ -26,14 +24,6 @@ def draw(values: Values, canvas: str = "svg") -> Sheet:
     if mistakes := sheet.mistakes():
         raise ValueError("\n".join(mistakes))
     return sheet
-
-
-def _placed() -> set[str]:
-    """Every designator that the blocks place."""
-    return set(
-        "F1 R1 D1 C1 D2 C2 U1 C3 D3 C4 A1 R2 D4 R3 R4 C5 D5 R5 R25 U2 R6 C6 A2 R7 R8 C7 D6 D7 R9 C8 R10 R11 R12 C9 "
-        "D8 D9 R13 R14 R15 C10 D10 D11 R16 R17 R18 C11 D12 D13 R19 R20 S1 R21 D14 R22 Q1 A3 D15 A4".split()
-    )
 
 
 def _ways(sheet: Sheet, connector: str, at: tuple[float, float]) -> None:
@@ -50,10 +40,10 @@ def _supply(sheet: Sheet) -> None:
     sheet.frame("Supply", 0, 0, 48, -6.2)
     y = -2.6
     sheet.tag("battery", (2.2, y), "left")
-    node, at = sheet.chain("battery", (2.2, y), "F1", "name", "R1", "name", "v D1", "v C1", "D2", "name", "v C2")
+    _, at = sheet.chain("battery", (2.2, y), "F1", "name", "R1", "name", "v D1", "v C1", "D2", "name", "v C2")
     pins = [("held", "left", 0.9, "in"), ("rail", "right", 0.9, "out"), ("ground", "bottom", 1.25, "ground")]
     ends = sheet.box("U1", (at[0] + 0.5, y - 0.9), (2.5, 1.5), pins)
-    sheet.text("U1 " + f"{sheet.values['U1']['output_volts']:g} V low drop", (at[0] + 0.6, y + 0.85))
+    sheet.text("U1 " + f"{sheet.find('U1')['output_volts']:g} V low drop", (at[0] + 0.6, y + 0.85))
     sheet.rail("ground", ends["ground"], False)
     sheet.chain("rail", ends["rail"], "name", "v C3", "D3", "name", "v C4", "tag")
     sheet.text("Supply lead and sense lead both start", (0.6, y - 1.6), size=9)
@@ -75,7 +65,7 @@ def _clamp(sheet: Sheet) -> None:
     pins = [("clamp_supply", "top", 1.1, "supply"), ("ground", "bottom", 1.1, "ground"),
             ("clamp_out", "right", 0.9, "out")]  # fmt: skip
     ends = sheet.box("A2", (26.4, y - 0.9), (2.2, 1.8), pins)
-    part = sheet.values["A2"]
+    part = sheet.find("A2")
     sheet.text(f"A2 {valuetext.short(part)}", (26.4, y - 2.3))
     _ways(sheet, "J2", (26.4, y - 2.75))
     sheet.rail("ground", ends["ground"], False)
@@ -92,9 +82,9 @@ def _clamp(sheet: Sheet) -> None:
 
 
 def _key(sheet: Sheet) -> None:
-    for title, top, wire, mid, names in (
-        ("Key", -14.8, "ignition", "key_mid", ("R14", "R15", "C10", "D10", "D11", "R16")),
-        ("Panel lamps", -22.4, "panel_lamps", "dim_mid", ("R17", "R18", "C11", "D12", "D13", "R19")),
+    for title, top, wire, names in (
+        ("Key", -14.8, "ignition", ("R14", "R15", "C10", "D10", "D11", "R16")),
+        ("Panel lamps", -22.4, "panel_lamps", ("R17", "R18", "C11", "D12", "D13", "R19")),
     ):
         series, low, capacitor, above, below, pin = names
         sheet.frame(title, 0, top, 21.6, top - 7.2)
@@ -143,7 +133,7 @@ def _panel(sheet: Sheet) -> None:
     sheet.part("D15", right, (right[0], top[1]))
     sheet.wire(top, (right[0], top[1]))
     sheet.rail("vsys", top, True)
-    sheet.text(f"A3\n{sheet.values['A3']['volts']:g} V\nbuzzer", (low[0] - 0.9, -26.3), ("right", "center"))
+    sheet.text(f"A3\n{sheet.find('A3')['volts']:g} V\nbuzzer", (low[0] - 0.9, -26.3), ("right", "center"))
     pins = [("ground", "left", 2.9, "ground"), ("v3", "left", 2.1, "supply"), ("gp5", "left", 1.3, "SCL"),
             ("gp4", "left", 0.5, "SDA")]  # fmt: skip
     ends = sheet.box("A4", (43.4, -28.4), (3.2, 3.4), pins)

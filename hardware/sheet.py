@@ -5,13 +5,14 @@ Every symbol's terminals, every wire and every name is noted with the place at w
 """
 
 from collections.abc import Sequence
-
-import schemdraw
-import schemdraw.elements as elm
-from schemdraw.segments import Segment, SegmentPoly, SegmentText
+from itertools import pairwise
 
 import boardpins
+import schemdraw
+import schemdraw.elements as elm
 import valuetext
+from schemdraw.segments import Segment, SegmentPoly, SegmentText
+
 from underdash.frontend.parts import GROUND, Part, Values
 
 Point = tuple[float, float]
@@ -55,7 +56,7 @@ class Sheet:
         self.drawing += _Drawn(SegmentText((0, 0), words, align=align, fontsize=size)).at(at).theta(0)
 
     def wire(self, *points: Point) -> None:
-        for begin, end in zip(points, points[1:], strict=False):
+        for begin, end in pairwise(points):
             if begin != end:
                 line = elm.Line().endpoints(begin, end)
                 self.drawing += line
@@ -92,23 +93,18 @@ class Sheet:
     ) -> dict[str, Point]:
         """A part as a box, `corner` its lower left; pins are (node, side, distance along it, label). Returns
         the outer ends of the pins by node."""
-        part = self._take(ref)
+        self._take(ref)
         (left, low), (width, height) = corner, size
         self.drawing += _Drawn(SegmentPoly([(0, 0), (width, 0), (width, height), (0, height)])).at(corner).theta(0)
         ends: dict[str, Point] = {}
         for node, side, along, label in pins:
-            inner, outer, words, align = {
-                "left": ((left, low + along), (left - 0.5, low + along), (left + 0.12, low + along), ("left", "center")),
-                "right": (
-                    (left + width, low + along), (left + width + 0.5, low + along),
-                    (left + width - 0.12, low + along), ("right", "center"),
-                ),
-                "bottom": ((left + along, low), (left + along, low - 0.5), (left + along, low + 0.1), ("center", "bottom")),
-                "top": (
-                    (left + along, low + height), (left + along, low + height + 0.5),
-                    (left + along, low + height - 0.1), ("center", "top"),
-                ),
-            }[side]  # fmt: skip
+            x, y, dx, dy, align = {
+                "left": (left, low + along, -1, 0, ("left", "center")),
+                "right": (left + width, low + along, 1, 0, ("right", "center")),
+                "bottom": (left + along, low, 0, -1, ("center", "bottom")),
+                "top": (left + along, low + height, 0, 1, ("center", "top")),
+            }[side]
+            inner, outer, words = (x, y), (x + 0.5 * dx, y + 0.5 * dy), (x - 0.12 * dx, y - 0.12 * dy)
             line = elm.Line().endpoints(inner, outer)
             self.drawing += line
             self.terminals.append((ref, node, _at(line, "end")))
@@ -169,6 +165,12 @@ class Sheet:
 
     def _take(self, ref: str) -> Part:
         self.drawn.append(ref)
+        return self.find(ref)
+
+    def find(self, ref: str) -> Part:
+        """The part of that name; ValueError if the file has none."""
+        if ref not in self.values.parts:
+            raise ValueError(f"{ref} is in the drawing and not in {self.values.path.name}; take it out of schematic.py")
         return self.values[ref]
 
     def _words(self, part: Part) -> list[str]:
@@ -183,7 +185,7 @@ class Sheet:
 
     def series(self, ref: str, node: str, at: Point, length: float = SERIES) -> tuple[str, Point]:
         """A part in the line: returns the node behind it and where that begins."""
-        part = self.values[ref]
+        part = self.find(ref)
         other = self._other(part, node)
         end = (at[0] + length, at[1])
         self.part(ref, at, end, flip=part.nodes[0] != node)
@@ -191,7 +193,7 @@ class Sheet:
 
     def shunt(self, ref: str, node: str, at: Point, up: bool = False, drop: float = DROP) -> None:
         """A part from the line down to its other node, or up."""
-        part = self.values[ref]
+        part = self.find(ref)
         other = self._other(part, node)
         end = (at[0], round(at[1] + (drop if up else -drop), 3))
         self.part(ref, at, end, flip=part.nodes[0] != node)
@@ -235,7 +237,7 @@ class Sheet:
 
     def mistakes(self) -> list[str]:
         """Where drawing and values file differ, a line for each; empty if nowhere."""
-        found = [f"{ref} is in {self.values.path.name} and not in the drawing" for ref in self.values.parts
+        found = [f"{ref} is in {self.values.path.name} and not in the drawing; place it in schematic.py" for ref in self.values.parts
                  if ref not in self.drawn]  # fmt: skip
         found += [f"{ref} is drawn twice" for ref in sorted({ref for ref in self.drawn if self.drawn.count(ref) > 1})]
         seen = {(ref, node) for ref, node, _ in self.terminals}
