@@ -111,7 +111,7 @@ def _panel(sheet: Sheet) -> None:
         sheet.name(node, (27.2, y))
         sheet.part(ref, (28.0, y), (30.2, y))
         sheet.rail("ground", (30.2, y), False)
-    _ways(sheet, "J4", (22.5, -28.4))
+    _ways(sheet, "J4", (22.5, -28.2))
     y = -29.7
     sheet.tag("gp17", (23.6, y), "left")
     node, at = sheet.series("R22", "gp17", (23.6, y))

@@ -237,12 +237,18 @@ class Sheet:
 
     def mistakes(self) -> list[str]:
         """Where drawing and values file differ, a line for each; empty if nowhere."""
-        found = [f"{ref} is in {self.values.path.name} and not in the drawing; place it in schematic.py" for ref in self.values.parts
-                 if ref not in self.drawn]  # fmt: skip
+        lacking = [ref for ref in self.values.parts if ref not in self.drawn]
+        found = [f"{ref} is in {self.values.path.name} and not drawn; place it in schematic.py" for ref in lacking]
         found += [f"{ref} is drawn twice" for ref in sorted({ref for ref in self.drawn if self.drawn.count(ref) > 1})]
         seen = {(ref, node) for ref, node, _ in self.terminals}
         for ref in dict.fromkeys(self.drawn):
             found += [f"{ref} has no terminal for {node}" for node in self.values[ref].nodes if (ref, node) not in seen]
+        for node in sorted({node for _, node, _ in self.terminals if boardpins.is_pin(node)}):
+            at = {ref: self.values[ref].kind for ref, where, _ in self.terminals if where == node}
+            if "board" not in at.values():
+                found.append(f"{', '.join(at)} leads to {node}, and the board has no such pin in the drawing")
+            elif len(at) < 2 and node != "vbus":
+                found.append(f"nothing leads to the board's {node}")
         for cluster in self._clusters():
             names = sorted({node for node, point in self.names if point in cluster})
             ends = [(ref, node) for ref, node, point in self.terminals if point in cluster]
