@@ -43,7 +43,14 @@ class Picture:
         self.shapes.append(("polygon", {"points": points, "fill": fill, "stroke": stroke, "width": width}))
 
     def box(
-        self, left: float, top: float, width: float, height: float, fill: str = "none", stroke: str = "black", line: float = 0.3
+        self,
+        left: float,
+        top: float,
+        width: float,
+        height: float,
+        fill: str = "none",
+        stroke: str = "black",
+        line: float = 0.3,
     ) -> None:
         right, low = left + width, top + height
         self.polygon((left, top), (right, top), (right, low), (left, low), fill=fill, stroke=stroke, width=line)
@@ -109,7 +116,9 @@ class Picture:
                     xs, ys = zip(*how["points"], strict=True)  # type: ignore[call-overload]
                     dash = tuple(length * points for length in how["dash"])  # type: ignore[attr-defined]
                     style = (0, dash) if dash else "-"
-                    (drawn_line,) = axes.plot(xs, ys, color=how["stroke"], lw=width, zorder=order, solid_capstyle="round")
+                    (drawn_line,) = axes.plot(
+                        xs, ys, color=how["stroke"], lw=width, zorder=order, solid_capstyle="round"
+                    )
                     drawn_line.set_linestyle(style)
                     continue
                 fill = None if how["fill"] == "none" else how["fill"]

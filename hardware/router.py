@@ -8,6 +8,7 @@ FPGA 1995: the principle, from memory.)
 
 import heapq
 import sys
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
@@ -34,6 +35,7 @@ def route(values: Values, items: dict[str, Item], rounds: int = ROUNDS) -> list[
     legs = placement.legs(values, items)
     node_of = {hole: node for hole, node in legs.values()}
     covered = {hole for shape in outlines(values, items).values() for hole in _holes() if shape.covers(hole)}
+    covered |= set(node_of) | set(_leads(legs))
     nets = _nets(values, legs)
     history: dict[Hole, float] = {}
     ways: dict[str, list[list[State]]] = {}
@@ -67,6 +69,13 @@ def outlines(values: Values, items: dict[str, Item]) -> dict[str, bodies.Body]:
         else:
             found[ref] = bodies.body(values[ref].footprint, at, values[ref].get("farads"))
     return found
+
+
+def _leads(legs: dict[tuple[str, int], tuple[Hole, str]]) -> Iterator[Hole]:
+    """Holes under the bare leads of parts with two legs in a line."""
+    for (ref, number), (end, _) in legs.items():
+        if number == 2 and (ref, 3) not in legs:
+            yield from Track("track", "", (legs[ref, 1][0], end)).holes()
 
 
 def _holes() -> list[Hole]:
