@@ -13,7 +13,7 @@ from tracks import Track
 
 from underdash.frontend.parts import Values
 
-_LEFT, _TOP, _BETWEEN = 12.0, 24.0, 34.0
+_LEFT, _TOP, _BETWEEN = 12.0, 24.0, 30.0
 _HEIGHT = (ROWS - 1) * PITCH
 _SHORT = {"U1": ("in", "gnd", "out"), "Q1": ("c", "b", "e"), "A3": ("+", "–")}
 
@@ -22,7 +22,7 @@ def draw(values: Values, items: dict[str, Item], tracks: list[Track]) -> Picture
     """ValueError, a line for each mistake, if the tracks do not join what the file joins."""
     if wrong := tracks_file.mistakes(values, items, tracks):
         raise ValueError("\n".join(wrong))
-    picture = Picture(2 * _LEFT + (COLUMNS - 1) * PITCH, 2 * _TOP + 2 * _HEIGHT + _BETWEEN + 3, "The perfboard")
+    picture = Picture(2 * _LEFT + (COLUMNS - 1) * PITCH, _TOP + 2 * _HEIGHT + _BETWEEN + 8, "The perfboard")
     picture.text("Parts' side. Grey lines: wires on the other side; hatched lines: jumpers on this side",
                  (_LEFT - 2, 5), 3.0, bold=True)  # fmt: skip
     picture.text("Columns and rows count holes, 2.54 mm apart. A band marks a cathode, + a positive leg, a filled leg"
@@ -59,6 +59,9 @@ def _panel(
     for x in range(COLUMNS):
         if x % 5 == 0:
             for y in (-1, ROWS):
+                near = {1: 1, 36: 35}[max(1, min(y, 36))] if not strong else None
+                if any(hole == (x, near) for hole, _ in legs.values()):
+                    continue  # a connector's words are there
                 at = place((x, y))
                 picture.text(str(x), (at[0], at[1] + (0.2 if y < 0 else 1.6)), 1.7, "middle", fill="#444444")
         for y in range(ROWS):
@@ -84,8 +87,12 @@ def _jumper(picture: Picture, points: list[Point], node: str) -> None:
     picture.line(*points, stroke="white", width=0.6, dash=(1.0, 1.0))
     for point in (points[0], points[-1]):
         picture.circle(point, 0.6, fill="white", width=0.25)
-    middle = ((points[0][0] + points[-1][0]) / 2, (points[0][1] + points[-1][1]) / 2)
-    picture.text(f"jumper {node}", (middle[0], middle[1] - 0.9), 1.4, "middle", halo=True)
+    if points[0][0] == points[-1][0]:
+        low = max(points, key=lambda point: point[1])
+        picture.text(f"jumper {node}", (low[0] - 1.0, low[1] + 0.5), 1.4, "end", halo=True)
+    else:
+        middle = ((points[0][0] + points[-1][0]) / 2, (points[0][1] + points[-1][1]) / 2)
+        picture.text(f"jumper {node}", (middle[0], middle[1] - 0.9), 1.4, "middle", halo=True)
 
 
 def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, body: Body, holes: list[Hole]) -> None:
@@ -113,22 +120,32 @@ def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, bo
     option = f" ({part.option})" if part.option and part.option not in values.fitted else ""
     value = valuetext.short(part) if part.kind in ("regulator", "tvs") else valuetext.value(part)
     across = body.width if upright else body.height
-    if min(body.width, body.height) > 8:
-        picture.text(f"{ref}\n{value.replace(' V ', chr(10).join((' V', '')))}", (x, y - 1.2), 1.9, "middle")
+    if body.circle and upright:
+        # Legs above and below the middle: the name between them, or below a small can.
+        picture.text(
+            ref, (x, y + 0.7) if body.width > 8 else (x - 0.6, y + body.width / 2 + 1.9), 1.7, "middle", halo=True
+        )
+        below = (x, y + 5.0) if body.width > 8 else (x - 0.6, y + body.width / 2 + 3.8)
+        picture.text(value, below, 1.4, "middle", halo=True)
+    elif min(body.width, body.height) > 8:
+        picture.text("\n".join([ref, *value.replace(" V ", " V\n").split("\n")]), (x, y - 1.2), 1.9, "middle")
     elif part.kind == "resistor":
         _beside(picture, ref, (x, y), 0.0, upright, 1.6)
         _beside(picture, value + option, (x, y), across / 2 + 1.0, upright, 1.35)
+    elif part.kind == "capacitor":
+        _beside(picture, ref, (x, y), 0.0, upright, 1.25)
+        _beside(picture, value + option, (x, y), across / 2 + 1.0, upright, 1.35)
     else:
-        # Too small for words, or its legs are where they would be.
+        # Too small for words.
         _beside(picture, f"{ref} {value}{option}".strip(), (x, y), across / 2 + 1.1, upright, 1.4)
 
 
 def _beside(picture: Picture, words: str, at: Point, away: float, upright: bool, size: float) -> None:
-    """Words along a part, so far to its right or above it."""
+    """Words along a part, so far to its right or below it."""
     if upright:
         picture.text(words, (at[0] + away + size * 0.36, at[1]), size, "middle", turn=-90, halo=away > 0)
     else:
-        picture.text(words, (at[0], at[1] - away + size * 0.36), size, "middle", halo=away > 0)
+        picture.text(words, (at[0], at[1] + away + size * 0.36), size, "middle", halo=away > 0)
 
 
 def _marks(
@@ -155,7 +172,7 @@ def _marks(
 def _board(picture: Picture, x: float, y: float, body: Body) -> None:
     picture.box(x + body.width / 2 - 5.5, y - 4, 7, 8, fill="#eeeeee")
     picture.text("USB", (x + body.width / 2 - 2, y + 0.7), 2.0, "middle")
-    picture.text("A1: RP2040 board, in sockets", (x, y + 1), 2.6, "middle", bold=True)
+    picture.text("A1: RP2040 board, in sockets", (x - 4, y + 1), 2.4, "middle", bold=True)
     for number in range(1, 41):
         at = _upper(placement.pin_hole(number))
         upper = number <= 20
@@ -170,7 +187,7 @@ def _connector(picture: Picture, item: Item, legs: list[Point], x: float, y: flo
         if body.height > body.width:
             picture.text(words, (leg[0] + 1.2, leg[1] + 0.6), 1.5, halo=True)
         elif y < _TOP + _HEIGHT / 2:
-            picture.text(words, (leg[0] + 0.6, leg[1] - 3.2), 1.4, turn=-90)
+            picture.text(words, (leg[0] + 0.6, leg[1] - 3.6), 1.4, turn=-90)
         else:
             picture.text(words, (leg[0] + 0.6, leg[1] + 3.2), 1.4, "end", turn=-90)
 
@@ -180,7 +197,8 @@ def _legs_named(picture: Picture, legs: dict[tuple[str, int], tuple[Hole, str]])
         at = _lower(hole)
         picture.circle(at, 0.55, fill="black" if node else "#dddddd", width=0.2)
         if node:
-            picture.text(f"{ref}.{number}", (at[0] + 0.5, at[1] - 0.75), 1.05, halo=True)
+            words = f"{number}" if ref == "A1" else f"{ref}.{number}"
+            picture.text(words, (at[0] + 0.5, at[1] - 0.75), 1.05, halo=True)
 
 
 def _nodes_named(picture: Picture, tracks: list[Track]) -> None:
@@ -196,5 +214,5 @@ def _nodes_named(picture: Picture, tracks: list[Track]) -> None:
     for node, (_, a, b) in sorted(longest.items()):
         (x0, y0), (x1, y1) = _lower(a), _lower(b)
         upright = x0 == x1
-        at = ((x0 + x1) / 2 + (0.55 if upright else 0), (y0 + y1) / 2 + (0 if upright else 0.55))
+        at = ((x0 + x1) / 2 + (1.8 if upright else 0), (y0 + y1) / 2 + (0 if upright else 1.8))
         picture.text(node, at, 1.6, "middle", bold=True, turn=-90 if upright else 0, halo=True)

@@ -67,6 +67,38 @@ def ways(items: dict[str, Item]) -> dict[str, str]:
     }
 
 
+def mistakes(values: Values, items: dict[str, Item]) -> list[str]:
+    """Where the loom does not join what the values file names, a line each; empty if nowhere."""
+    found = []
+    at = ways(items)
+    served: dict[str, str] = {}
+    for item in items.values():
+        if item.kind not in ("wire", "cable"):
+            continue
+        here, there = item.ends
+        if item.kind == "wire":
+            reached = {there: item.nodes[0]}
+        else:
+            reached = {f"{there}.{number}": node for number, node in enumerate(item.nodes, 1)}
+        for way, node in reached.items():
+            if way in served:
+                found.append(f"{way} has two leads, {served[way]} and {item.ref}")
+            served[way] = item.ref
+            nodes = (at[way],) if way in at else values[way].nodes if way in values.parts else ()
+            if node not in nodes:
+                found.append(f"{item.ref} brings {node} to {way}, which is {' or '.join(nodes) or 'not known'}")
+        parts = [ref for ref in here.split(", ") if ref in values.parts]
+        nodes = tuple(node for ref in parts for node in values[ref].nodes)
+        if parts:
+            found += [f"{item.ref} has {node}, and {here} has not" for node in item.nodes if node not in nodes]
+            if item.kind == "cable":
+                found += [f"{here} has {node}, and {item.ref} has not" for node in nodes if node not in item.nodes]
+        if item.twisted and (item.twisted not in items or items[item.twisted].twisted != item.ref):
+            found.append(f"{item.ref} is twisted with {item.twisted}, and that not with {item.ref}")
+    found += [f"nothing is led to {way} ({node})" for way, node in at.items() if way not in served]
+    return found
+
+
 def _item(values: Values, ref: str, table: dict[str, object]) -> Item:
     kind = table.get("kind")
     if kind not in _NEEDS:
