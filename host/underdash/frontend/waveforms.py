@@ -38,6 +38,9 @@ class Figure:
 class Waveform:
     """An open-circuit voltage over time behind a source resistance.
 
+    The resistance also carries the board's own current, although a real generator adds its pulse to a
+    stiff supply: a little harder on a board that must keep running.
+
     figures: every number it was made of. begins, lasts [s]: when the event itself starts and how long it
     is. every [s]: how often it comes again, 0 if it does not. settle [s]: time watched after it.
     """
@@ -130,14 +133,18 @@ def _start(of: dict[str, float], begin: float) -> Points:
     at += of["hold"]
     points.append((at, of["bottom"]))
     at += of["rise"]
-    for step in range(int(of["length"] * 40) + 1):
-        t = step / 40
+    for step in range(int(of["length"] * 20) + 1):
+        t = step / 20
         points.append((at + t, mean + of["ripple"] / 2 * math.sin(2 * math.pi * of["hertz"] * t)))
     return [*points, (at + of["length"] + of["recovery"], of["base"])]
 
 
+_HURRY = 20.0
+
+
 def _slow(of: dict[str, float], begin: float) -> Points:
-    length = of["from"] / of["slope"]
+    # Hurried: the front end settles in a fraction of a second, so that this too is slow for it.
+    length = of["from"] / of["slope"] / _HURRY
     return [(0.0, of["from"]), (begin, of["from"]), (begin + length, 0.0), (begin + 2 * length, of["from"])]
 
 
@@ -315,7 +322,7 @@ def slow_ramp() -> Waveform:
         "ri": _ohms(0.05, "common practice, no source"),
     }
     title = "slow decrease to 0 V and increase"
-    return Waveform("slow-ramp", title, figures, _slow, 1.0, 2 * 16.0 * 120, 0.05, 0.0, 1.0)
+    return Waveform("slow-ramp", title, figures, _slow, 1.0, 2 * 16.0 * 120 / _HURRY, 0.05, 0.0, 1.0)
 
 
 def reset_steps() -> Waveform:
