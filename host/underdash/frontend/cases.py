@@ -30,8 +30,8 @@ class Case:
 
     ignition, lamps: the wire is at "battery", at the "body" (through other loads) or "open". grounded:
     the board's ground wire is whole. clamp: "plugged", "unplugged", or its output at "battery" volts.
-    asleep: the board is. buzzer: it sounds. opened, shorted: parts that have failed so. expect: what the
-    board must do. celsius: temperatures that the case can meet [C]. normal: nothing unusual happens, so no
+    asleep: the board is. buzzer: it sounds. opened: kinds of parts that are out; shorted: the suppressors at
+    these nodes have failed short. expect: what the board must do. celsius: temperatures that the case can meet [C]. normal: nothing unusual happens, so no
     suppressor may conduct.
     """
 
@@ -68,7 +68,7 @@ def _plain(waveform: Waveform, **more: object) -> Case:
 
 # A computer is not used outside these [C] (common practice, no source).
 _DESK = (0.0, 50.0)
-_DEAD: dict[str, object] = {"opened": ("F1",), "expect": MAY_RESET}
+_DEAD: dict[str, object] = {"opened": ("fuse",), "expect": MAY_RESET}
 
 
 def cases() -> list[Case]:
@@ -109,5 +109,5 @@ def cases() -> list[Case]:
         Case("usb-live", "USB plugged in while the car is live", running(), usb=Usb(after=2.0), celsius=_DESK),
         Case("usb-off-live", "USB to a computer that is off, car live", running(), usb=Usb(on=False), celsius=_DESK),
         Case("usb-dump", "USB plugged in, load dump A", dump(True), usb=Usb(), celsius=_DESK),
-        Case("d1-shorted", "D1 failed short, 16 V", running(), shorted=("D1",), expect=MAY_RESET),
+        Case("d1-shorted", "D1 failed short, 16 V", running(), shorted=("limited",), expect=MAY_RESET),
     ]  # fmt: skip

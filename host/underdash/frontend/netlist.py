@@ -104,7 +104,7 @@ class _Writer:
         return " ".join(node(name) for name in part.nodes[:2])
 
     def _fuse(self, part: Part) -> list[str]:
-        ohms = _OPEN if part.ref in self.case.opened else part["ohms"]
+        ohms = _OPEN if part.kind in self.case.opened else part["ohms"]
         begin, end = (node(name) for name in part.nodes)
         return [f"V_{part.ref} {begin} {part.ref}_x 0", f"{element(part)} {part.ref}_x {end} {ohms:g}"]
 
@@ -123,7 +123,7 @@ class _Writer:
         return [f"{name} {nodes} {name}_m", f".model {name}_m D({model})"]
 
     def _tvs(self, part: Part) -> list[str]:
-        if part.ref in self.case.shorted:
+        if part.nodes[0] in self.case.shorted:
             return [f"* failed short\nR_short_{part.ref} {self._two(part)} 0.02"]
         cathode, anode = (node(name) for name in part.nodes)
         breakdown = self.corner.breakdown(part)
