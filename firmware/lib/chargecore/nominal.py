@@ -3,6 +3,6 @@
 from chargecore.shim import const
 
 BUS_ZERO = const(224)
-BUS_GAIN_NV = const(276162)  # 18.247 V at full scale
+BUS_GAIN_NV = const(276410)  # 18.263 V at full scale
 CLAMP_ZERO = const(31001)  # 1.523 V at the pin
 CLAMP_GAIN_UA = const(4062)  # 12.19 mV/A at the pin

@@ -81,7 +81,7 @@ def cases() -> list[Case]:
         _plain(dump(False)),
         _plain(dump(True, 0.04)),
         _plain(waveforms.load_dump_b()),
-        _plain(waveforms.pulse_1()),
+        _plain(waveforms.pulse_1(), expect=MAY_RESET),
         _plain(waveforms.pulse_2a()),
         _plain(waveforms.pulse_3a()),
         _plain(waveforms.pulse_3b()),

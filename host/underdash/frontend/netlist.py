@@ -23,7 +23,7 @@ BOARD_GROUND = "bgnd"
 # Inputs that a wire of the car leads to, where fitted.
 INPUTS = ("gp26", "gp27", "gp28", "gp18", "gp19", "gp15")
 _OPEN = 1e9  # [ohm]
-_GIVE_UP = 0.05  # [V] the board's cut-out lies this far below its lowest volts, and is as wide
+_GIVE_UP = 0.25  # [V] below its lowest volts the board's converter fades out over so much (its data sheet: 1.8 to 1.55)
 _REFERENCE_FEED = 200.0  # [ohm] between the board's 3.3 V and its reference pin (board data sheet)
 
 
@@ -43,7 +43,7 @@ def deck(values: Values, case: Case, corner: Corner) -> str:
     writer = _Writer(values, case, corner)
     body = writer.lines()
     step, stop = case.step, case.ends
-    tail = ["", ".save all " + " ".join(f"@{name.lower()}[id]" for name in writer.diodes),
+    tail = ["", writer.guess(), ".save all " + " ".join(f"@{name.lower()}[id]" for name in writer.diodes),
             f".tran {step:.4g} {stop:.6g} 0 {step:.4g}", ".end", ""]  # fmt: skip
     return "\n".join(head + body + tail)
 
@@ -86,6 +86,17 @@ class _Writer:
         lines += ["", "* ---- a trace of leakage, so that no node floats"]
         lines += [f"R_leak_{name} {name} {BOARD_GROUND} {_OPEN:g}" for name in nodes if name != BOARD_GROUND]
         return [*lines, "", "* ---- the chip's own diodes", *self._pins()]
+
+    def guess(self) -> str:
+        """Where the search for the first state begins: the board running, or dead."""
+        volts = self.case.waveform.points[0][1]
+        if volts < 8.0 or not self.case.grounded or "fuse" in self.case.opened:
+            return "* begins dead"
+        known = {"fused": volts, "limited": volts - 2.0, "held": volts - 2.5, "rail": 5.0, "vsys": 4.75, "v3": 3.3,
+                 "clamp_supply": 4.6, "clamp_out": 2.3, "clamp_mid": 1.5, "sensed": volts * 0.88, "bus_mid": volts * 0.18,
+                 "key_mid": 3.5, "dim_mid": 3.5, "shunt_mid": 1.2, "run": 1.0}  # fmt: skip
+        here = {name for part in self.values.present() for name in part.nodes} | {"run"}
+        return ".nodeset " + " ".join(f"v({name})={guess:.4g}" for name, guess in known.items() if name in here)
 
     def _car(self) -> list[str]:
         case, ground = self.case, BOARD_GROUND
@@ -159,8 +170,8 @@ class _Writer:
         volts = self.corner.supply(part, "v3_volts")
         # While the 3.3 V rail is fed, its load is in `watts`; it stands here to draw down what clamps push in.
         lines = [
-            f"B_run run 0 V=0.5*(1+tanh(({supply}-{lowest - _GIVE_UP:g})/{_GIVE_UP / 3:.4g}))",
-            f"B_{part.ref} {vsys} {ground} I={watts:g}/max({supply},{lowest:g})*V(run)",
+            f"B_run run 0 V=0.5*(1+tanh(({supply}-{lowest - _GIVE_UP / 2:g})/{_GIVE_UP / 5:.4g}))",
+            f"B_{part.ref} {vsys} {ground} I={watts:g}/max({lowest:g},min({supply},{part['maximum_volts']:g}))*V(run)",
             f"B_{part.ref}v3 {ground} {v3} I=pos(low(0.8, ({volts:.6g}-V({v3},{ground}))/0.05))*V(run)",
             f"B_{part.ref}load {v3} {ground} I=V({v3},{ground})*({1 / load:.5g}*V(run)+{1 / part['dead_ohms']:.5g})",
             f"C_{part.ref} {v3} {ground} {part['v3_farads']:g}",

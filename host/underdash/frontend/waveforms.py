@@ -107,7 +107,7 @@ def _pulse_2a(of: dict[str, float], begin: float) -> Points:
     return _decay(begin, of["base"], of["base"] + of["peak"], of["rise"], of["decay"])
 
 
-_BURST = 10  # pulses of a burst that are simulated; they repeat without memory
+_BURST = 4  # pulses of a burst that are simulated; they repeat without memory
 
 
 def _burst(of: dict[str, float], begin: float) -> Points:
