@@ -15,7 +15,7 @@ from underdash.frontend.parts import Values
 
 _LEFT, _TOP, _BETWEEN = 12.0, 24.0, 30.0
 _HEIGHT = (ROWS - 1) * PITCH
-_SHORT = {"U1": ("in", "gnd", "out"), "Q1": ("c", "b", "e"), "A3": ("+", "–")}
+_SHORT = {"U1": ("in", "gnd", "out"), "Q1": ("c", "b", "e"), "U3": ("k", "a", "r"), "A3": ("+", "–")}
 
 
 def draw(values: Values, items: dict[str, Item], tracks: list[Track]) -> Picture:
@@ -29,8 +29,11 @@ def draw(values: Values, items: dict[str, Item], tracks: list[Track]) -> Picture
                  " the first of its part.", (_LEFT - 2, 9), 2.3)  # fmt: skip
     legs = placement.legs(values, items)
     _panel(picture, legs, tracks, _upper, strong=False)
-    for ref, body in router.outlines(values, items).items():
-        _part(picture, values, items, ref, body, [hole for (name, _), (hole, _) in legs.items() if name == ref])
+    bodies = router.outlines(values, items)
+    at = {ref: [hole for (name, _), (hole, _) in legs.items() if name == ref] for ref in bodies}
+    for draw_it in (_part, _words):
+        for ref, body in bodies.items():
+            draw_it(picture, values, items, ref, body, at[ref])
     for track in tracks:
         if track.side == "jumper":
             _jumper(picture, [_upper(hole) for hole in track.corners], track.node)
@@ -109,24 +112,31 @@ def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, bo
         _board(picture, x, y, body)
     for number, leg in enumerate(legs):
         picture.circle(leg, 0.55, fill="black" if number == 0 and not board else "white", width=0.25)
+
+
+def _words(picture: Picture, values: Values, items: dict[str, Item], ref: str, body: Body, holes: list[Hole]) -> None:
+    """Names, values and polarity, over all the outlines."""
+    x, y = _LEFT + body.x, _TOP + body.y
+    legs = [_upper(hole) for hole in holes]
     if ref in items:
         _connector(picture, items[ref], legs, x, y, body)
         return
     part = values[ref]
-    if board:
+    if part.kind == "board":
         return
     upright = abs(legs[-1][1] - legs[0][1]) > abs(legs[-1][0] - legs[0][0])
-    _marks(picture, ref, part.kind, part.get("esr_ohms") >= 0.1, legs, x, y, body, upright)
+    _marks(picture, ref, part.kind, part.get("reverse_volts") > 0, legs, x, y, body, upright)
     option = f" ({part.option})" if part.option and part.option not in values.fitted else ""
-    value = valuetext.short(part) if part.kind in ("regulator", "tvs") else valuetext.value(part)
+    value = valuetext.short(part) if part.kind in ("regulator", "tvs", "shunt") else valuetext.value(part)
     across = body.width if upright else body.height
     if body.circle and upright:
-        # Legs above and below the middle: the name between them, or below a small can.
-        picture.text(
-            ref, (x, y + 0.7) if body.width > 8 else (x - 0.6, y + body.width / 2 + 1.9), 1.7, "middle", halo=True
-        )
-        below = (x, y + 5.0) if body.width > 8 else (x - 0.6, y + body.width / 2 + 3.8)
-        picture.text(value, below, 1.4, "middle", halo=True)
+        # Legs above and below the middle: the name between them if there is room, or below a small can.
+        between = body.width > 14
+        picture.text(ref, (x, y - 0.3) if between else (x - 0.6, y + body.width / 2 + 1.9), 1.7, "middle", halo=True)
+        below = (x, y + 1.8) if between else (x - 0.6, y + body.width / 2 + 3.8)
+        picture.text(value, below, 1.5, "middle", halo=True)
+    elif len(legs) == 3 and body.width > 8:
+        picture.text(f"{ref} {value}, on its cooler", (x, y - 2.5), 1.7, "middle")
     elif min(body.width, body.height) > 8:
         picture.text("\n".join([ref, *value.replace(" V ", " V\n").split("\n")]), (x, y - 1.2), 1.9, "middle")
     elif part.kind == "resistor":
@@ -134,7 +144,10 @@ def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, bo
         _beside(picture, value + option, (x, y), across / 2 + 1.0, upright, 1.35)
     elif part.kind == "capacitor":
         _beside(picture, ref, (x, y), 0.0, upright, 1.25)
-        _beside(picture, value + option, (x, y), across / 2 + 1.0, upright, 1.35)
+        if upright:
+            _beside(picture, value + option, (x, y), across / 2 + 1.0, upright, 1.35)
+        else:
+            picture.text(value + option, (x + body.width / 2 + 0.6, y + 0.5), 1.35, halo=True)
     else:
         # Too small for words.
         _beside(picture, f"{ref} {value}{option}".strip(), (x, y), across / 2 + 1.1, upright, 1.4)

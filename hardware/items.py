@@ -15,7 +15,7 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "sundry": (),
 }
 _ALWAYS = ("kind", "what", "purpose", "source")
-_MAY = ("option", "quantity", "twisted")
+_MAY = ("option", "quantity", "twisted", "carries")
 
 # ASTM B258 diameter and copper's 1/58 ohm mm2/m at 20 C (docs/hardware.md names the sources).
 _COPPER = 1 / 58.0

@@ -37,7 +37,7 @@ def _option(sheet: Sheet, option: str) -> str:
 
 
 def _supply(sheet: Sheet) -> None:
-    sheet.frame("Supply", 0, 0, 48, -6.2)
+    sheet.frame("Supply", 0, 0, 39.6, -6.2)
     y = -2.6
     sheet.tag("battery", (2.2, y), "left")
     _, at = sheet.chain("battery", (2.2, y), "F1", "name", "R1", "name", "v D1", "v C1", "D2", "name", "v C2")
@@ -50,6 +50,21 @@ def _supply(sheet: Sheet) -> None:
     sheet.text("at the fuse's outlet: the sense lead", (0.6, y - 2.05), size=9)
     sheet.text("carries no supply current.", (0.6, y - 2.5), size=9)
     _ways(sheet, "J1", (0.6, y - 3.1))
+
+
+def _guard(sheet: Sheet) -> None:
+    sheet.frame("Guard of the 3.3 V rail", 40, 0, 48, -6.2)
+    y = -3.4
+    at = (41.2, y)
+    sheet.shunt("R26", "shunt_mid", at, up=True, drop=1.9)
+    sheet.shunt("R27", "shunt_mid", at, drop=1.9)
+    pins = [("shunt_mid", "left", 0.8, "ref"), ("v3", "top", 0.9, ""), ("ground", "bottom", 0.9, "")]
+    ends = sheet.box("U3", (45.0, y - 0.8), (1.8, 1.6), pins)
+    sheet.text(f"U3\n{valuetext.short(sheet.find('U3'))}", (45.15, y + 1.7), ("right", "center"))
+    sheet.wire(at, ends["shunt_mid"])
+    sheet.name("shunt_mid", (43.4, y))
+    sheet.rail("v3", ends["v3"], True)
+    sheet.rail("ground", ends["ground"], False)
 
 
 def _bus(sheet: Sheet) -> None:
@@ -178,7 +193,7 @@ def _board(sheet: Sheet) -> None:
         sheet.text(line, (28.5, -34 - row * 0.6), size=10)
 
 
-_BLOCKS = (_supply, _bus, _clamp, _key, _ripple, _panel, _board)
+_BLOCKS = (_supply, _guard, _bus, _clamp, _key, _ripple, _panel, _board)
 
 
 def svg(values: Values) -> bytes:

@@ -72,7 +72,9 @@ class Sheet:
             ends = ("end", "start")
         else:
             kind = (
-                elm.Capacitor(polar=part.get("esr_ohms") >= 0.1) if part.kind == "capacitor" else _SYMBOLS[part.kind]()
+                elm.Capacitor(polar=part.get("reverse_volts") > 0)
+                if part.kind == "capacitor"
+                else _SYMBOLS[part.kind]()
             )
             symbol = kind.endpoints(first, second)
             self.drawing += symbol

@@ -9,7 +9,7 @@ NAMES = {
     "schottky": "Schottky diode", "diode": "silicon diode", "led": "light-emitting diode",
     "regulator": "low-drop regulator", "reference": "shunt reference", "board": "RP2040 board",
     "clamp": "Hall clamp sensor", "npn": "NPN transistor", "buzzer": "buzzer", "display": "display module",
-    "switch": "push button",
+    "switch": "push button", "shunt": "adjustable shunt",
 }  # fmt: skip
 
 
@@ -41,6 +41,8 @@ def value(part: Part) -> str:
             return f"stand-off {part['standoff_volts']:g} V"
         case "regulator" | "reference":
             return si(part["output_volts"], "V")
+        case "shunt":
+            return f"reference {part['reference_volts']:g} V"
         case "clamp":
             return f"{si(part['volts_per_amp'], 'V')}/A at {part['supply_volts']:g} V, ±{part['range_amps']:g} A"
         case "buzzer":
@@ -64,7 +66,7 @@ def rating(part: Part) -> str:
             return f"{si(part['pulse_watts'], 'W')} 10/1000 µs, breakdown {low:.1f} to {high:.1f} V"
         case "schottky" | "diode" | "npn":
             return f"{part['volts']:g} V, {si(part['amps'], 'A')}"
-        case "led":
+        case "led" | "shunt":
             return si(part["amps"], "A")
         case _:
             return ""
@@ -84,6 +86,8 @@ def short(part: Part) -> str:
             return f"{part['volts']:g} V {si(part['amps'], 'A')}"
         case "reference":
             return f"{value(part)} {percent(part)}"
+        case "shunt":
+            return f"{part['reference_volts']:g} V {percent(part)}"
         case "led":
             return si(part["amps"], "A")
         case "clamp":
