@@ -94,8 +94,8 @@ def _jumper(picture: Picture, points: list[Point], node: str) -> None:
         low = max(points, key=lambda point: point[1])
         picture.text(f"jumper {node}", (low[0] - 1.0, low[1] + 0.5), 1.4, "end", halo=True)
     else:
-        middle = ((points[0][0] + points[-1][0]) / 2, (points[0][1] + points[-1][1]) / 2)
-        picture.text(f"jumper {node}", (middle[0], middle[1] - 0.9), 1.4, "middle", halo=True)
+        first = min(points)
+        picture.text(f"jumper {node}", (first[0] + 1.0, first[1] + 2.0), 1.4, halo=True)
 
 
 def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, body: Body, holes: list[Hole]) -> None:

@@ -6,7 +6,6 @@ from picture import Picture, Point
 
 from underdash.frontend.parts import Values
 
-
 _LOOM = 25.0  # the loom's way along the wing
 _BULKHEAD = 134.0
 
@@ -84,8 +83,8 @@ def _battery(picture: Picture, values: Values) -> None:
 
 def _loom(picture: Picture) -> None:
     y = _LOOM
-    picture.line((15, y), (_BULKHEAD - 12, y), (_BULKHEAD - 8, y + 5), (_BULKHEAD - 3, y + 5), (_BULKHEAD, y + 1), (148, y + 1),
-                 (148, 34), width=1.3)  # fmt: skip
+    loop = ((_BULKHEAD - 12, y), (_BULKHEAD - 8, y + 5), (_BULKHEAD - 3, y + 5), (_BULKHEAD, y + 1))
+    picture.line((15, y), *loop, (148, y + 1), (148, 34), width=1.3)
     for x in (72, 92, 112):
         picture.line((x, y - 1.6), (x, y + 1.6), width=0.6)
     picture.circle((_BULKHEAD, y + 1), 2.4, fill="white", width=0.9)
@@ -127,25 +126,28 @@ def _cabin(picture: Picture) -> None:
 def _notes(picture: Picture, values: Values, items: dict[str, Item]) -> None:
     inches = items["W1"].metres * 100
     notes = (
-        "Tap: the battery's positive clamp bolt or the main stud.\nA ring terminal of its own, never under another's nut.",
-        f"F1 with its holder, at most 18 cm of wire from the tap\n(W1 is {inches:g} cm). Supply and sense leads start behind it.",
-        "Grounds W3 and W5: the battery's negative clamp bolt.\nNot the body: the ground cable's drop would be measured too.",
-        "Clamp A2 around the whole ground cable, all strands and\nside cables, arrow the way charging current flows.",
-        "Loom in sleeve along the wing, tied each 30 cm, with slack\nwhere the engine moves, clear of what is hatched.",
-        "Grommet in the bulkhead; a loop below it lets water drip\noff. Strain relief on both sides.",
-        "Box where air can pass: R1 runs hot in a fault. Fixed,\nnot hanging, away from pedals, column and air bags.",
-        "Key: a fused circuit that is live with the key on;\nH2 within 18 cm of where it is tapped.",
-        "Panel lamps: their feed behind the dimmer; H3 likewise.\nBoth are optional, and leave the board's input open.",
-        "Display, button, lamp: two wires each to the board.\nTheir ground is the board's, never the body.",
-    )
+        ("Tap: the battery's positive clamp bolt or the main stud.", "A ring terminal of its own, never under another's nut."),
+        ("F1 with its holder, at most 18 cm of wire from the tap",
+         f"(W1 is {inches:g} cm). Supply and sense leads start behind it."),
+        ("Grounds W3 and W5: the battery's negative clamp bolt.",
+         "Not the body: the ground cable's drop would be measured too."),
+        ("Clamp A2 around the whole ground cable, all strands and", "side cables, arrow the way charging current flows."),
+        ("Loom in sleeve along the wing, tied each 30 cm, with slack",
+         "where the engine moves, clear of what is hatched."),
+        ("Grommet in the bulkhead; a loop below it lets water drip", "off. Strain relief on both sides."),
+        ("Box where air can pass: R1 runs hot in a fault. Fixed,", "not hanging, away from pedals, column and air bags."),
+        ("Key: a fused circuit that is live with the key on;", "H2 within 18 cm of where it is tapped."),
+        ("Panel lamps: their feed behind the dimmer; H3 likewise.", "Both, 8 and 9, may be left out."),
+        ("Display, button, lamp: leads of their own to the board.", "Their ground is the board's, never the body."),
+    )  # fmt: skip
     for number, words in enumerate(notes, 1):
         x, y = (8, 134 + (number - 1) * 11) if number <= 5 else (140, 134 + (number - 6) * 11)
         _badge(picture, number, (x, y))
-        picture.text(words, (x + 4.5, y + 0.2), 2.75)
-    picture.text("Ground lead off first, on last. Batteries give off gas that burns: no sparks. Local codes and licensed practice"
-                 " come before this picture.", (6, 194), 2.9, bold=True)  # fmt: skip
-    picture.text("Battery in the boot: the same, with the fuse at that end and the loom inside the sill, not with the fuel line.",
-                 (6, 200), 2.9)  # fmt: skip
+        picture.text("\n".join(words), (x + 4.5, y + 0.2), 2.75)
+    caution = "Ground lead off first, on last. Batteries give off gas that burns: no sparks."
+    picture.text(f"{caution} Local codes and licensed practice come before this picture.", (6, 194), 2.9, bold=True)
+    boot = "Battery in the boot: the same, with the fuse at that end and the loom inside the sill,"
+    picture.text(f"{boot} not with the fuel line.", (6, 200), 2.9)
 
 
 def _badge(picture: Picture, number: int, at: Point) -> None:

@@ -19,7 +19,7 @@ def draw(values: Values, items: dict[str, Item]) -> Picture:
     picture.text("The loom: every lead by what it does. Lengths are proposals: measure the car", (6, 8), 4.0, bold=True)
     left, top, width, height = _BOARD
     picture.box(left, top, width, height, fill="#fbf8f0", line=0.6)
-    picture.text("perfboard\nin its box", (left + width / 2, top + height / 2), 3.4, "middle", bold=True)
+    picture.text("perfboard\nin its box", (left + width / 2 - 4, top + 56), 3.4, "middle", bold=True)
     ways: dict[str, Point] = {}
     for ref, side, y in (("J1", "left", 30.0), ("J3", "left", 118.0), ("J2", "right", 24.0), ("J4", "right", 66.0),
                          ("J5", "right", 116.0)):  # fmt: skip
@@ -31,8 +31,8 @@ def draw(values: Values, items: dict[str, Item]) -> Picture:
     picture.text(
         "Holders with their fuses stand where a lead is tapped. No lead's ground goes to the body.", (6, 162), 2.9
     )
-    picture.text("Crimp, then seal each joint with adhesive-lined heat-shrink. Label both ends of each lead with its W number.",
-                 (6, 167), 2.9)  # fmt: skip
+    joints = "Crimp, then seal each joint with adhesive-lined heat-shrink."
+    picture.text(f"{joints} Label both ends of each lead with its W number.", (6, 167), 2.9)
     return picture
 
 

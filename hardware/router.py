@@ -33,7 +33,7 @@ State = tuple[Hole, int]
 def route(values: Values, items: dict[str, Item], rounds: int = ROUNDS) -> list[Track]:
     """Tracks that join what the file joins. ValueError if that fails in so many rounds."""
     legs = placement.legs(values, items)
-    node_of = {hole: node for hole, node in legs.values()}
+    node_of = dict(legs.values())
     covered = {hole for shape in outlines(values, items).values() for hole in _holes() if shape.covers(hole)}
     covered |= set(node_of) | set(_leads(legs))
     nets = _nets(values, legs)

@@ -63,7 +63,7 @@ def mistakes(values: Values, items: dict[str, Item], tracks: list[Track]) -> lis
     """Where the perfboard is not what the values file says, a line each; empty if nowhere."""
     legs = placement.legs(values, items)
     found = [f"{hole} has two legs: {shared}" for hole, shared in _shared(legs).items()]
-    node_of: dict[Hole, str] = {hole: node for hole, node in legs.values()}
+    node_of: dict[Hole, str] = dict(legs.values())
     free = placement.kept_free()
     joined = {hole: {hole} for hole in node_of}
 
