@@ -31,12 +31,13 @@ def draw(values: Values, items: dict[str, Item], tracks: list[Track]) -> Picture
     _panel(picture, legs, tracks, _upper, strong=False)
     bodies = router.outlines(values, items)
     at = {ref: [hole for (name, _), (hole, _) in legs.items() if name == ref] for ref in bodies}
-    for draw_it in (_part, _words):
-        for ref, body in bodies.items():
-            draw_it(picture, values, items, ref, body, at[ref])
+    for ref, body in bodies.items():
+        _part(picture, values, ref, body, at[ref])
     for track in tracks:
         if track.side == "jumper":
             _jumper(picture, [_upper(hole) for hole in track.corners], track.node)
+    for ref, body in bodies.items():
+        _words(picture, values, items, ref, body, at[ref])
     y = _TOP + _HEIGHT + _BETWEEN
     picture.text("Copper side: the board turned over, left and right are swapped. Bare wires and their nodes",
                  (_LEFT - 2, y - 9), 3.0, bold=True)  # fmt: skip
@@ -98,7 +99,8 @@ def _jumper(picture: Picture, points: list[Point], node: str) -> None:
         picture.text(f"jumper {node}", (first[0] + 1.0, first[1] + 2.0), 1.4, halo=True)
 
 
-def _part(picture: Picture, values: Values, items: dict[str, Item], ref: str, body: Body, holes: list[Hole]) -> None:
+def _part(picture: Picture, values: Values, ref: str, body: Body, holes: list[Hole]) -> None:
+    """Outline and legs."""
     x, y = _LEFT + body.x, _TOP + body.y
     legs = [_upper(hole) for hole in holes]
     board = ref in values.parts and values[ref].kind == "board"

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import string
 from pathlib import Path
 
 import items as items_file
@@ -30,7 +31,7 @@ def rows(values: Values) -> list[Row]:
         purposes = "; ".join(dict.fromkeys(purpose(values, part) for part in alike))
         found.append((refs, len(alike), what, value, tolerance, rating, footprint, option, purposes))
     order = list(dict.fromkeys(valuetext.NAMES.values()))
-    found.sort(key=lambda row: order.index(row[2]))
+    found.sort(key=lambda row: (order.index(row[2]), int(row[0].split()[0].lstrip(string.ascii_letters))))
     return found + [_item(item) for item in items_file.load(values).values()]
 
 

@@ -126,16 +126,19 @@ def _cabin(picture: Picture) -> None:
 def _notes(picture: Picture, values: Values, items: dict[str, Item]) -> None:
     inches = items["W1"].metres * 100
     notes = (
-        ("Tap: the battery's positive clamp bolt or the main stud.", "A ring terminal of its own, never under another's nut."),
+        ("Tap: the battery's positive clamp bolt or the main stud.",
+         "A ring terminal of its own, never under another's nut."),
         ("F1 with its holder, at most 18 cm of wire from the tap",
          f"(W1 is {inches:g} cm). Supply and sense leads start behind it."),
         ("Grounds W3 and W5: the battery's negative clamp bolt.",
          "Not the body: the ground cable's drop would be measured too."),
-        ("Clamp A2 around the whole ground cable, all strands and", "side cables, arrow the way charging current flows."),
+        ("Clamp A2 around the whole ground cable, all strands and",
+         "side cables, arrow the way charging current flows."),
         ("Loom in sleeve along the wing, tied each 30 cm, with slack",
          "where the engine moves, clear of what is hatched."),
         ("Grommet in the bulkhead; a loop below it lets water drip", "off. Strain relief on both sides."),
-        ("Box where air can pass: R1 runs hot in a fault. Fixed,", "not hanging, away from pedals, column and air bags."),
+        ("Box where air can pass: R1 runs hot in a fault. Fixed,",
+         "not hanging, away from pedals, column and air bags."),
         ("Key: a fused circuit that is live with the key on;", "H2 within 18 cm of where it is tapped."),
         ("Panel lamps: their feed behind the dimmer; H3 likewise.", "Both, 8 and 9, may be left out."),
         ("Display, button, lamp: leads of their own to the board.", "Their ground is the board's, never the body."),

@@ -89,6 +89,9 @@ _LEGS: dict[str, tuple[Hole, ...]] = {
 }
 # The board: pins 1 to 20 in the upper row from right to left, 21 to 40 in the lower from left to right; USB right.
 BOARD_LEFT, BOARD_UPPER, BOARD_LOWER = 40, 7, 14
+# Ground pins of the board that must be joined; the others may be. The copper joins ground without the board in
+# its sockets, so that it can be checked.
+JOINED_GROUNDS = (33, 38)
 MOUNTING = ((1, 1), (59, 1), (1, 35), (59, 35))
 
 
@@ -108,6 +111,12 @@ def kept_free() -> set[Hole]:
         for dy in (-1, 0, 1)
         if 0 <= x + dx < COLUMNS and 0 <= y + dy < ROWS
     }
+
+
+def required(values: Values, ref: str, number: int) -> bool:
+    """Whether a leg must be joined to its node: all but the board's spare ground pins."""
+    spare = set(boardpins.GROUNDS) - set(JOINED_GROUNDS)
+    return not (ref in values.parts and values[ref].kind == "board" and number in spare)
 
 
 def legs(values: Values, items: dict[str, Item]) -> dict[tuple[str, int], tuple[Hole, str]]:

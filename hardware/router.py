@@ -21,7 +21,7 @@ from placement import COLUMNS, ROWS, Hole
 from tracks import Track
 
 from underdash.frontend import parts
-from underdash.frontend.parts import GROUND, Values
+from underdash.frontend.parts import Values
 
 ROUNDS = 60
 _JUMPER = 14.0  # either end of a jumper, in steps of a track
@@ -85,18 +85,13 @@ def _holes() -> list[Hole]:
 def _nets(values: Values, legs: dict[tuple[str, int], tuple[Hole, str]]) -> dict[str, tuple[str, list[set[Hole]]]]:
     """For each net its node and its pieces to be joined; smallest first."""
     by_node: dict[str, dict[str, Hole]] = {}
-    inner: set[Hole] = set()
     for (ref, number), (hole, node) in legs.items():
-        if node == GROUND and ref in values.parts and values[ref].kind == "board":
-            inner.add(hole)
-        elif node:
+        if node and placement.required(values, ref, number):
             by_node.setdefault(node, {})[f"{ref}.{number}"] = hole
     nets: dict[str, tuple[str, list[set[Hole]]]] = {}
     for node, names in by_node.items():
         for count, group in enumerate(tracks.APART.get(node, (tuple(names),))):
             pieces = [{names[name]} for name in group]
-            if node == GROUND:
-                pieces.insert(0, inner)
             if len(pieces) > 1:
                 nets[f"{node}/{count}"] = (node, pieces)
     return dict(sorted(nets.items(), key=lambda item: len(item[1][1])))

@@ -27,7 +27,7 @@ def fill(document: str, values: Values) -> str:
     return _MARK.sub(lambda match: f"{match[1]}{TABLES[match[2]](values)}{match[3]}", document)
 
 
-def _MARK_NAMES(document: str) -> list[str]:
+def _marked(document: str) -> list[str]:
     return [match[2] for match in _MARK.finditer(document)]
 
 

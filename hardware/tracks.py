@@ -15,7 +15,7 @@ import placement
 from items import Item
 from placement import Hole
 
-from underdash.frontend.parts import GROUND, Values
+from underdash.frontend.parts import Values
 
 # Nodes that the loom joins and the perfboard must not: the legs of each piece.
 APART = {"fused": (("J1.1", "R1.1"), ("J1.3", "R2.1"))}
@@ -87,14 +87,9 @@ def mistakes(values: Values, items: dict[str, Item], tracks: list[Track]) -> lis
     jumpers = Counter(hole for track in tracks if track.side == "jumper" for hole in track.holes())
     found += [f"{hole} has two jumpers or a leg and a jumper" for hole, count in jumpers.items()
               if count > 1 or hole in {leg for leg, _ in legs.values()}]  # fmt: skip
-    # The board joins its own ground pins.
-    grounds = [hole for (ref, _), (hole, node) in legs.items() if ref in values.parts
-               and values[ref].kind == "board" and node == GROUND]  # fmt: skip
-    for hole in grounds:
-        join(grounds[0], hole)
     by_node: dict[str, dict[str, Hole]] = {}
     for (ref, number), (hole, node) in legs.items():
-        if node:
+        if node and placement.required(values, ref, number):
             by_node.setdefault(node, {})[f"{ref}.{number}"] = hole
     for node, holes in by_node.items():
         pieces = {frozenset(leg for leg, hole in holes.items() if hole in joined[start]) for start in holes.values()}

@@ -7,9 +7,10 @@ _PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9
 NAMES = {
     "fuse": "blade fuse", "resistor": "resistor", "capacitor": "capacitor", "tvs": "suppressor, one-way",
     "schottky": "Schottky diode", "diode": "silicon diode", "led": "light-emitting diode",
-    "regulator": "low-drop regulator", "reference": "shunt reference", "board": "RP2040 board",
+    "regulator": "low-drop regulator", "reference": "shunt reference",
+    "shunt": "adjustable shunt", "board": "RP2040 board",
     "clamp": "Hall clamp sensor", "npn": "NPN transistor", "buzzer": "buzzer", "display": "display module",
-    "switch": "push button", "shunt": "adjustable shunt",
+    "switch": "push button",
 }  # fmt: skip
 
 
