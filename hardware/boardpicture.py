@@ -152,7 +152,7 @@ def _words(picture: Picture, values: Values, items: dict[str, Item], ref: str, b
             picture.text(value + option, (x + body.width / 2 + 0.6, y + 0.5), 1.35, halo=True)
     else:
         # Too small for words.
-        _beside(picture, f"{ref} {value}{option}".strip(), (x, y), across / 2 + 1.1, upright, 1.4)
+        _beside(picture, " ".join(f"{ref} {value}{option}".split()), (x, y), across / 2 + 1.1, upright, 1.4)
 
 
 def _beside(picture: Picture, words: str, at: Point, away: float, upright: bool, size: float) -> None:
