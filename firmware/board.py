@@ -6,6 +6,7 @@ from machine import ADC, I2C, WDT, Pin, Timer, lightsleep, mem32, reset, reset_c
 
 WATCHDOG_MS = 8000  # the chip's longest is 8388
 _USB_POWER_PIN = 24  # high while a host, or a charger, supplies USB
+_SUPPLY_PIN = 29  # a third of the board's own supply, which is the clamp sensor's too
 # A register that a reset leaves alone and only loss of power clears (RP2040 datasheet, WATCHDOG SCRATCH0).
 _SCRATCH = 0x4005800C
 _COUNTING = 0x0B5E0000  # marks the register as ours; the count stands below it
@@ -22,6 +23,9 @@ class Pins:
 
     def clamp_adc(self):
         return ADC(Pin(self._numbers["clamp"]))
+
+    def supply_adc(self):
+        return ADC(Pin(_SUPPLY_PIN))
 
     def display_bus(self):
         sda = self._numbers["sda"]

@@ -92,7 +92,25 @@ def test_calibration_at_the_ends_of_what_check_allows() -> None:
     for zero, gain in itertools.product(bounds["bus_zero"], bounds["bus_gain_nv"]):
         cal.bus_zero, cal.bus_gain_nv = Small(zero), Small(gain)
         for code in (64, 255, 256, 32768, 65535):
-            assert abs(cal.bus_mv(Small(code)) - (code - zero) * gain / 1e6) <= 0.51
+            assert abs(cal.bus_mv(Small(code)) - (calibration.unfold(code) - zero) * gain / 1e6) <= 0.51
+
+
+def test_a_clamp_in_proportion_to_its_supply() -> None:
+    cal = calibration.Calibration()
+    cal.clamp_fitted = 1
+    for gain, zero, code in itertools.product((-16000, 16000), (0, CODE_MAX), (64, CODE_MAX - 64)):
+        cal.clamp_gain_ua, cal.clamp_zero = Small(gain), Small(zero)
+        for calibrated, share in itertools.product((4000, 31000, CODE_MAX), (0.92, 1.0, 1.1)):
+            supply = min(round(calibrated * share), CODE_MAX)
+            found = int(cal.clamp_ma(Small(code), Small(supply), Small(calibrated)))
+            ratio = (calibration.unfold(calibrated) - cal.bus_zero) / (calibration.unfold(supply) - cal.bus_zero)
+            reading = cal.bus_zero + (calibration.unfold(code) - cal.bus_zero) * ratio
+            reading = min(max(reading, 0), calibration.UNFOLDED_MAX)
+            assert found == pytest.approx((reading - zero) * gain / 1000, abs=17)
+    # A supply that the sensor cannot work from gives no reading, and no calibrated supply is not heeded.
+    assert cal.clamp_ma(30000, 26000, 31000) == ABSENT
+    assert cal.clamp_ma(30000, 0, 31000) == ABSENT
+    assert cal.clamp_ma(30000, 0, 0) == cal.clamp_ma(30000)
 
 
 def test_ledger_and_frame_with_the_widest_amps_and_the_longest_row() -> None:

@@ -108,6 +108,7 @@ class Inputs:
         # What is beyond the clamp's span never reaches the pin.
         self._truth = (feed.volts.tolist(), np.clip(feed.amps, *front_end.clamp_range()).tolist())
         self._noise = noise.tolist()
+        self._supply = int(np.interp(4.7 / 3 / 3.3, places, mean)) >> 4
         self._draw = 0
         self._channel, self._last_s = -1, 0.0
         self._step_s = feed.step_s
@@ -115,14 +116,14 @@ class Inputs:
 
     def _read(self, channel: int) -> None:
         now_s = self._chip.clock.nanos / 1e9
-        code = 0
+        code = self._supply
         if channel < 2:
             truth = self._truth[channel]
             at = int(now_s / self._step_s)
             if at >= len(truth):  # the last second over and over
                 at = len(truth) - 1 - (len(truth) - 1 - at) % round(1 / self._step_s)
             self._draw = (self._draw + 97) & 255
-            code = min(max((int(self._codes[channel][at]) + self._noise[self._draw] + 8) >> 4, 0), 4095)
+            code = min(max((int(self._codes[channel][at]) + self._noise[self._draw]) >> 4, 0), 4095)
             samples = self.clamp if channel else self.bus
             # Samples that are late follow each other without a pause, but for the other channel's.
             if channel != self._channel or now_s - self._last_s > _NEW_SAMPLE_S:

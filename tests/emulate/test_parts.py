@@ -12,7 +12,7 @@ from emulate.feed import Sample
 from emulate.glass import read_volts
 from panel.theatre import play
 from underdash.virtual.bench import settings_file
-from underdash.virtual.signal_file import Converter
+from underdash.virtual.signal_file import Converter, FrontEnd
 
 
 def test_the_file_system_holds_what_an_installation_lays_down() -> None:
@@ -52,8 +52,8 @@ def _samples(millivolts: list[int], cal: calibration.Calibration, step_s: float 
     """Samples whose codes give about these volts."""
     found = []
     for index, millivolt in enumerate(millivolts):
-        code = round(millivolt * 1e6 / cal.bus_gain_nv)
-        found.append(Sample((index + 1) * step_s, 0.0, (0.0, 0.0), 16, code, 16 * millivolt / 1000.0))
+        code = next(code for code in range(4096) if cal.bus_mv(code * 16) >= millivolt)
+        found.append(Sample((index + 1) * step_s, 0.0, (0.0, 0.0), 16, 16 * code, 16 * cal.bus_mv(16 * code) / 1000.0))
     return found
 
 
@@ -82,5 +82,5 @@ def test_the_offset_of_the_converter_is_calibrated_away() -> None:
     converter = Converter()
     cal = feed.calibration_for(converter)
     mean = np.frombuffer(converter.table()[: 4097 * 2], "<u2").astype(float)
-    code = int(np.interp(13.5 / (65520 * cal.bus_gain_nv / 1e9), np.arange(4097) / 4096, mean))
+    code = int(np.interp(13.5 / FrontEnd().bus_full_scale, np.arange(4097) / 4096, mean))
     assert abs(cal.bus_mv(code) - 13500) < 15

@@ -134,7 +134,7 @@ def test_send_show_and_restore_on_a_board(board: VirtualBoard, drive_signal: Pat
     sent = run("settings", "send", path, "--port", board.port)
     assert sent.exit_code == 0, sent.output
     assert sent.stdout.splitlines() == [
-        "thresholds.marginal_mv: 13200 -> 13250 mV", "pins.lamp: 16 -> 20", "calibration.bus_zero: 0 -> 5",
+        "thresholds.marginal_mv: 13200 -> 13250 mV", "pins.lamp: 16 -> 20", "calibration.bus_zero: 224 -> 5",
         f"board {board.board_id}: kept"]  # fmt: skip
     assert "nothing to change" in run("settings", "send", path, "--port", board.port).stdout
     shown = run("settings", "show", "--port", board.port).stdout
@@ -178,7 +178,7 @@ def test_another_boards_calibration_is_refused_unless_asked_for(
         assert "is of board 7d5e0000c0ffee01, not of 00000000000000b2" in done.stderr
         assert "--from-another-board" in done.stderr
         done = run("settings", "restore", folder, "--port", other.port, "--from-another-board")
-        assert "calibration.bus_zero: 0 -> 5" in done.stdout
+        assert "calibration.bus_zero: 224 -> 5" in done.stdout
     for path in folder.glob("*.seg"):
         path.write_bytes(path.read_bytes()[:50])
     done = run("settings", "restore", folder, "--port", board.port)

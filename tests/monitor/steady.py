@@ -81,6 +81,11 @@ class Pins:
     def bus_adc(self):
         return self.bus
 
+    def supply_adc(self):
+        found = Adc()
+        found.level = SUPPLY << 4
+        return found
+
     def clamp_adc(self):
         return self.clamp
 
@@ -107,6 +112,10 @@ def code(millivolts):
     return millivolts * 4096 // 18200
 
 
+NO_AMPS = 1902  # steps of the converter, nominally
+SUPPLY = 1944
+
+
 # A cycle: until which second, bus [mV], clamp [steps from zero], moving. A crank, a fan's inrush, a
 # deficit, an overcharge; then parked.
 DRIVE_S = 3600
@@ -124,7 +133,7 @@ def follow(pins, second, tick):
         at += 1
     _, millivolts, amps, moving = PLAN[at]
     pins.bus.level = code(millivolts) + (tick % 7 * 3 if moving else 0) << 4
-    pins.clamp.level = 2047 + amps << 4
+    pins.clamp.level = NO_AMPS + amps << 4
     pins.press.level = 0 if moving and tick % 137 == 5 else 1
 
 
@@ -138,6 +147,7 @@ def make(now_ms):
     for name in ("buzzer", "dim_feed", "ignition"):
         setattr(kept.options, name, 1)
     kept.options.dim_after_s = 60
+    kept.options.clamp_supply = SUPPLY << 4
     pins = Pins()
     return pins, Monitor(pins, kept, b"\x00" * 7 + b"\x01", now_ms), flash
 

@@ -133,3 +133,7 @@ def test_no_trace_is_drawn_outside_or_boxed(pages: Any) -> None:
         pages.trace.push(Small((ABSENT, -3700, 62700, 12000, 15000, 13400)[second % 6 if second % 11 else 0]))
         pages.draw(0, 0)
         pages.draw(2, 0)
+
+
+def test_nothing_is_drawn_outside_the_frame() -> None:
+    assert micropython(str(HERE / "within.py")).strip() == "before True after True drew True"

@@ -69,11 +69,25 @@ class Calibration:
         scaled = (code >> 8) * gain + ((code & 255) * gain >> 8)
         return (scaled * 4 + 7812) // 15625
 
-    def clamp_ma(self, code: int) -> int:
-        """Battery current [mA], positive when charging, or ABSENT (not fitted, or pinned)."""
+    def clamp_ma(self, code: int, supply_code: int = 0, calibrated_code: int = 0) -> int:
+        """Battery current [mA], positive when charging, or ABSENT (not fitted, or pinned).
+
+        A ratiometric sensor's signal is in proportion to its supply: `supply_code` is that supply's
+        now, `calibrated_code` what it was at the calibration, 0 if it is not measured. A supply that
+        is an eighth off, as in a crank, is none that the sensor works from: ABSENT.
+        """
         if not self.clamp_fitted or code < _RAIL or code > CODE_MAX - _RAIL:
             return ABSENT
-        return ((unfold(code) - self.clamp_zero) * self.clamp_gain_ua + 500) // 1000
+        reading = unfold(code)
+        if calibrated_code:
+            supply = unfold(supply_code) - self.bus_zero
+            missing = unfold(calibrated_code) - self.bus_zero - supply
+            if supply <= 0 or abs(missing) > supply >> 3:
+                return ABSENT
+            # The converter's zero is the same at each of its inputs.
+            reading += (reading - self.bus_zero) * missing // supply
+            reading = min(max(reading, 0), UNFOLDED_MAX)  # so that the product below stays small
+        return ((reading - self.clamp_zero) * self.clamp_gain_ua + 500) // 1000
 
 
 def check(values: dict) -> str:

@@ -1,4 +1,4 @@
-"""How a board shows itself, saves itself and is wired: what no verdict depends on.
+"""How a board shows itself, saves itself and is wired.
 
 The thresholds decide; these do not, so they may change without a word in the journal's header.
 """
@@ -19,6 +19,9 @@ FIELDS = (
     ("cutoff_mv", 12060, 0, 12600),
     # The board's own supply is about to go (common practice, no source): commit at once.
     ("supply_mv", 8000, 5000, 11000),
+    # The code of the clamp sensor's supply when the clamp was calibrated: its signal follows its
+    # supply. 0: not measured, the supply is taken to be what it was.
+    ("clamp_supply", 0, 0, 65520),
 )
 
 # (name, default GPIO number): what a board is wired to unless its settings say otherwise.
@@ -51,6 +54,7 @@ class Options:
     ignition: int
     cutoff_mv: int
     supply_mv: int
+    clamp_supply: int
 
     def __init__(self):
         for name, default, _, _ in FIELDS:

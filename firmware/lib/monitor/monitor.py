@@ -32,7 +32,9 @@ class Monitor:
         self.ledger = Ledger()
         self.view = View()
         self.view.notice = kept.notice
-        self.sampler = Sampler(pins.bus_adc(), pins.clamp_adc(), kept.calibration)
+        self.sampler = Sampler(
+            pins.bus_adc(), pins.clamp_adc(), pins.supply_adc(), kept.calibration, options.clamp_supply
+        )
         self._rows = RowBuilder(self._take_row, limits.crank_mv, limits.crank_mv + limits.hysteresis_mv)
         header = Header()
         header.board_id = (board_id + bytes(8))[:8]
@@ -217,6 +219,7 @@ class Monitor:
         return {
             "t_s": self.seconds, "bus_mv": _or_none(view.bus_mv), "clamp_ma": _or_none(view.clamp_ma),
             "bus_code": self.sampler.bus_code, "clamp_code": self.sampler.clamp_code,
+            "supply_code": self.sampler.supply_code,
             "state": engine.STATE_NAMES[view.state], "warnings": view.warnings,
             "rows": self.rows, "boot": view.boot, "notice": view.notice,
             "deficit_as": view.deficit_as, "out_as": view.out_as, "in_as": view.in_as, "low_s": view.low_s,

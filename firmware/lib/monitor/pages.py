@@ -32,6 +32,7 @@ from monitor.trace import Trace, row
 
 COUNT = const(5)
 _WIDTH = const(128)
+_HEIGHT = const(64)
 _MARK_Y = const(45)
 _STRIP_Y = const(46)
 _STRIP_HEIGHT = const(18)
@@ -44,8 +45,9 @@ class Pages:
 
     def __init__(self, frame, view, discharging_mv: int):
         self._frame = frame
-        self._pixels = memoryview(frame)
-        self._dark = bytes(len(self._pixels))
+        # Older MicroPythons tell a framebuf's length as if each of its pixels were a byte.
+        self._pixels = memoryview(frame)[: _WIDTH * _HEIGHT // 8]
+        self._dark = bytes(_WIDTH * _HEIGHT // 8)
         self._view = view
         self._limit_mv = discharging_mv
         self._tall = Tall(frame)

@@ -13,6 +13,7 @@ from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
 SAMPLE_MS = const(100)
 _SAMPLES_A_ROW = const(10)
 _OVERSAMPLE = const(64)
+_SUPPLY_PHASE = const(4)
 REST_SAMPLE_MS = const(200)  # often enough for a starter to be seen while it turns
 SAVING_SAMPLE_MS = const(1000)  # below the cut-off nothing but a crank or a charger matters
 REST_ROW_MS = const(60000)
@@ -22,14 +23,17 @@ _FAST_LONGEST = const(400)  # a flat battery stays low: no more single rows than
 
 
 class Sampler:
-    """Reads both channels. After `sample`: `bus_code`, `clamp_code` (1/16 steps of 12 bits),
-    `bus_mv`, `clamp_ma`."""
+    """Reads both channels. After `sample`: `bus_code`, `clamp_code`, `supply_code` (1/16 steps of
+    12 bits; the clamp sensor's supply is read each second), `bus_mv`, `clamp_ma`."""
 
-    def __init__(self, bus_adc, clamp_adc, calibration):
+    def __init__(self, bus_adc, clamp_adc, supply_adc, calibration, clamp_supply: int = 0):
         self._bus_adc = bus_adc
         self._clamp_adc = clamp_adc
+        self._supply_adc = supply_adc
+        self._clamp_supply = clamp_supply
+        self._supply_wait = 0
         self.calibration = calibration
-        self.bus_code = self.clamp_code = 0
+        self.bus_code = self.clamp_code = self.supply_code = 0
         self.bus_mv = self.clamp_ma = ABSENT
 
     def sample(self):
@@ -37,7 +41,12 @@ class Sampler:
         self.bus_mv = self.calibration.bus_mv(self.bus_code)
         if self.calibration.clamp_fitted:
             self.clamp_code = self._read(self._clamp_adc)
-            self.clamp_ma = self.calibration.clamp_ma(self.clamp_code)
+            if self._supply_wait == 0:
+                # Later neither in the tick of a row nor in one that draws: each has enough to do.
+                self._supply_wait = _SAMPLES_A_ROW if self.supply_code else _SUPPLY_PHASE
+                self.supply_code = self._read(self._supply_adc)
+            self._supply_wait -= 1
+            self.clamp_ma = self.calibration.clamp_ma(self.clamp_code, self.supply_code, self._clamp_supply)
         else:
             self.clamp_ma = ABSENT
 

@@ -31,7 +31,7 @@ def run(board, console, watchdog):
     except Exception as error:
         errors.record(error, 0)
     pins = board.Pins(numbers)
-    sampler = Sampler(pins.bus_adc(), pins.clamp_adc(), calibration)
+    sampler = Sampler(pins.bus_adc(), pins.clamp_adc(), pins.supply_adc(), calibration)
     console.mode = "voltmeter"
     console.journal = _Reader()
     display = Display()

@@ -111,7 +111,8 @@ def drive(out: Path, seed: int) -> None:
 @click.option("--log", type=_PATH, required=True, help="CSV with t_s, volts and amps to feed the pins from.")
 @click.option("--fast", is_flag=True, help="Hurry through the log, then go on in real time.")
 @click.option("--board-id", default="7d5e0000c0ffee01", show_default=True, metavar="HEX16")
-def virtual(folder: Path, log: Path, fast: bool, board_id: str) -> None:
+@click.option("--adc-curve", type=_PATH, help="A measured converter's curve, instead of the built-in model.")
+def virtual(folder: Path, log: Path, fast: bool, board_id: str, adc_curve: Path | None) -> None:
     """Switch on a virtual board with its flash in FOLDER, until Ctrl-C.
 
     It prints the name of its serial port; pull from it, or use any serial program, as with a board.
@@ -119,12 +120,13 @@ def virtual(folder: Path, log: Path, fast: bool, board_id: str) -> None:
     import time
 
     from underdash.virtual.board import VirtualBoard
-    from underdash.virtual.signal_file import signal_from_log
+    from underdash.virtual.signal_file import Converter, signal_from_log
 
     if len(board_id) != 16 or any(digit not in "0123456789abcdef" for digit in board_id):
         raise UsageError(f"--board-id {board_id}: must be 16 of the digits 0-9a-f")
+    converter = Converter.from_curve(adc_curve) if adc_curve else Converter()
     signal_from_log(log, folder / "pins.signal")
-    with VirtualBoard(folder, board_id=board_id) as board:
+    with VirtualBoard(folder, board_id=board_id, converter=converter) as board:
         board.start(folder / "pins.signal", fast=fast)
         click.echo(board.port)
         sys.stdout.flush()

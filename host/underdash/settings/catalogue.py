@@ -48,6 +48,7 @@ _MEANINGS = {
         "buzzer": "1: the buzzer is fitted",
         "ignition": "1: the ignition sense is wired",
         "cutoff_mv": "parked below this the board stops writing and sleeps; 0: never, else from 11000",
+        "clamp_supply": "the code of the clamp sensor's supply at its calibration; 0: not measured",
         "supply_mv": "below this the board's own supply is about to go: rows are committed at once",
     },
     "pins": {

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from chargecore import nominal
 from chargecore.calibration import UNFOLDED_MAX
+from underdash.frontend.curve import STEPS
+from underdash.frontend.curve import read as read_curve
 from underdash.problems import DataError, write_whole
 
 Array = NDArray[np.float64]
@@ -42,30 +44,51 @@ AS_BUILT = FrontEnd(bus_full_scale=18.29, clamp_zero=0.4650, clamp_span=267.0)
 
 @dataclass(frozen=True)
 class Converter:
-    """An RP2040 converter: offset, four wide codes, input noise (docs/check-values.md).
+    """An RP2040 converter: offset, four wide codes, input noise (docs/check-values.md); or one that was measured.
 
     offset and noise in 12-bit steps; wide_codes, and by how much they are wider than others, as
-    measured on several chips (511, 1535, 2559, 3583; 8 to 10 steps).
+    measured on several chips (511, 1535, 2559, 3583; 8 to 10 steps). curve: a file of mean codes
+    over the pin's volts (underdash.frontend.curve), taken instead of offset and wide codes.
     """
 
     offset: float = 14.0
     wide_codes: tuple[int, ...] = (511, 1535, 2559, 3583)
     extra_width: float = 8.64
     noise_rms: float = 0.97
+    curve: Path | None = None
+
+    @classmethod
+    def from_curve(cls, path: Path) -> "Converter":
+        """The converter of this file. UsageError, with its line, if it is no curve."""
+        read_curve(path)
+        return cls(curve=path)
 
     def table(self, seed: int = 1) -> bytes:
         """The converter's mean code at 4,097 even steps of its input, then 256 draws of its noise,
-        both in 1/16 of a step, as onboard/machine.py reads them."""
-        # Input position at which each code begins: ideal widths of 1, but for the wide codes.
-        widths = np.ones(4096)
-        widths[list(self.wide_codes)] += self.extra_width
-        widths *= 4096 / widths.sum()
-        begins = np.concatenate([[0.0], np.cumsum(widths)])
-        mean = np.interp(np.arange(4097.0), begins, np.arange(4097.0)) + self.offset
+        both in 1/16 of a step, as onboard/machine.py reads them. UsageError if the curve's file is none."""
+        at = np.arange(4097.0)
+        mean = self._modelled(at) if self.curve is None else self._measured(self.curve, at)
         noise = np.random.default_rng(seed).normal(0.0, self.noise_rms, 256)
         codes: bytes = np.clip(np.rint(mean * 16), 0, 65535).astype("<u2").tobytes()
         draws: bytes = np.rint((noise - noise.mean()) * 16).astype("<i2").tobytes()
         return codes + draws
+
+    def _modelled(self, at: Array) -> Array:
+        # Where each code begins, in ordinary steps of an input that reads `offset` at 0 V in the mean:
+        # the offset moves the input, not the wide codes. Half a step as below.
+        widths = np.ones(4096)
+        widths[list(self.wide_codes)] += self.extra_width
+        begins = np.concatenate([[0.0], np.cumsum(widths)]) - 0.5
+        codes: Array = np.interp(at / 4096 * widths.sum() + self.offset, begins, np.arange(4097.0))
+        return codes
+
+    @staticmethod
+    def _measured(path: Path, at: Array) -> Array:
+        # The pin drops the fraction of each noisy reading, half a step in the mean, which a measured
+        # mean has lost already.
+        curve = read_curve(path).averaged()
+        codes: Array = np.interp(at * (STEPS / 4096), curve.steps, curve.codes) + 0.5
+        return codes
 
 
 def write_signal(path: Path, fractions: Array, period_ms: int) -> None:

@@ -9,6 +9,8 @@ import pace
 
 USB_POWER_PIN = 24  # high while something is plugged into USB, as on the board
 BUS_PIN = 26  # the signal file's first channel; its second is pin 27
+SUPPLY_PIN = 29  # a third of the board's supply: the signal's third channel, if it has one
+_SUPPLY_LEVEL = 31111  # else 4.7 V / 3, as a fraction of 3.3 V of 65535
 
 config = {}  # set by boot.py
 _trace = None
@@ -84,14 +86,18 @@ class _Signal:
             self._first = index // self._CHUNK * self._CHUNK
             self._file.seek(12 + 2 * self._channels * self._first)
             self._file.readinto(self._chunk)
-        value = self._chunk[(index - self._first) * self._channels + channel]
+        if channel < self._channels:
+            value = self._chunk[(index - self._first) * self._channels + channel]
+        else:
+            value = _SUPPLY_LEVEL
         at, part = value >> 4, value & 15
         return self._table[at] + ((self._table[at + 1] - self._table[at]) * part >> 4)
 
 
 class ADC:
     def __init__(self, pin):
-        self._channel = (pin if isinstance(pin, int) else pin.number) - BUS_PIN
+        number = pin if isinstance(pin, int) else pin.number
+        self._channel = 2 if number == SUPPLY_PIN else number - BUS_PIN
         self._at_us = -1
         self._level = 0
         self._draw = self._channel
