@@ -58,7 +58,7 @@ def _guard(sheet: Sheet) -> None:
     at = (41.2, y)
     sheet.shunt("R26", "shunt_mid", at, up=True, drop=1.9)
     sheet.shunt("R27", "shunt_mid", at, drop=1.9)
-    pins = [("shunt_mid", "left", 0.8, "ref"), ("v3", "top", 0.9, ""), ("ground", "bottom", 0.9, "")]
+    pins = [("shunt_mid", "left", 0.8, "ref"), ("v3", "top", 0.9, "k"), ("ground", "bottom", 0.9, "a")]
     ends = sheet.box("U3", (45.0, y - 0.8), (1.8, 1.6), pins)
     sheet.text(f"U3\n{valuetext.short(sheet.find('U3'))}", (45.15, y + 1.7), ("right", "center"))
     sheet.wire(at, ends["shunt_mid"])
