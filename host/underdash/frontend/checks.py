@@ -56,11 +56,14 @@ class Check:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the board did. off [s]: how long it was without supply. ends_on: it runs at the end."""
+    """What the board did. off [s]: how long it was without supply. started_on, ends_on: it ran at the
+    beginning, at the end. low, high [V]: at the battery, when it first went off and last came back."""
 
     off: float
-    ends_on: bool
     started_on: bool
+    ends_on: bool
+    low: float = 0.0
+    high: float = 0.0
 
     @property
     def words(self) -> str:
@@ -68,6 +71,8 @@ class Outcome:
             return "runs"
         if not self.started_on and not self.ends_on:
             return "off"
+        if self.off > _STEADY and self.ends_on:
+            return f"off below {self.low:.1f} V, starts again at {self.high:.1f} V"
         return f"off for {self.off:.2g} s" + (", starts again" if self.ends_on else "")
 
 
@@ -75,7 +80,9 @@ def outcome(values: Values, trace: Trace) -> Outcome:
     board = next(part for part in values.present() if part.kind == "board")
     on = trace.volts(board.nodes[0], BOARD_GROUND) >= board["minimum_volts"]
     spans = np.diff(trace.t, append=trace.t[-1])
-    return Outcome(float(spans[~on].sum()), bool(on[-1]), bool(on[0]))
+    off, battery = np.flatnonzero(~on), trace.volts("battery")
+    low, high = (float(battery[off[0]]), float(battery[off[-1]])) if len(off) else (0.0, 0.0)
+    return Outcome(float(spans[~on].sum()), bool(on[0]), bool(on[-1]), low, high)
 
 
 def check(values: Values, case: Case, corner: Corner, trace: Trace) -> list[Check]:
@@ -102,8 +109,8 @@ class _Checker:
 
     def _check(self, subject: str, what: str, value: float, limit: float, unit: str, remedy: str,
                base: float = 0.0) -> Check:  # fmt: skip
-        share = max(0.0, (value - base) / (limit - base)) if limit > base else float("inf")
-        return Check(self.case.name, self.corner.name, subject, what, value, limit, unit, share, remedy)
+        share = max(0.0, float(value - base) / float(limit - base)) if limit > base else float("inf")
+        return Check(self.case.name, self.corner.name, subject, what, float(value), float(limit), unit, share, remedy)
 
     # ---- quantities -----------------------------------------------------------------------------
 
@@ -113,11 +120,8 @@ class _Checker:
 
     def _steady(self, power: Array) -> float:
         """The highest mean of a power, or of any such quantity, over _STEADY or over its repetition."""
-        t, every = self.trace.t, self.case.waveform.every
-        total = _integral(t, power)
-        if every:
-            return float(total[-1] / every)
-        return _most(t, total, _STEADY) / min(_STEADY, max(t[-1], _STEADY if t[-1] < 9.0 else t[-1]))
+        total, every = _integral(self.trace.t, power), self.case.waveform.every
+        return float(total[-1]) / every if every else _most(self.trace.t, total, _STEADY) / _STEADY
 
     def _energy(self, power: Array) -> float:
         """The most in any second [J]."""
@@ -183,7 +187,7 @@ class _Checker:
                           f"a {part.ref} for more volts, or a suppressor of lower breakdown volts")  # fmt: skip
         if reverse:
             yield self._check(part.ref, "reversed volts", float(max(0.0, (-volts).max())), reverse, "V",
-                              f"{part.ref} is polarised: keep negative volts off it, by a diode the right way round")  # fmt: skip
+                              f"{part.ref} is polarised: keep negative volts off it, by a diode")  # fmt: skip
 
     def _regulator(self, part: Part) -> Iterator[Check]:
         ref, (source, _, out) = part.ref, part.nodes
@@ -233,7 +237,7 @@ class _Checker:
         for pin in inputs(self.values):
             volts, near = self.trace.volts(pin, BOARD_GROUND), self._before(pin)
             yield self._check(pin, "volts over the chip's supply", float((volts - rail).max()), PIN_VOLTS, "V",
-                              f"a Schottky diode from {near} to v3, more ohms before it, or a lower suppressor")  # fmt: skip
+                              f"a Schottky diode from {near} to v3, or more ohms before it")  # fmt: skip
             yield self._check(pin, "volts below ground", float(max(0.0, -volts.min())), PIN_VOLTS, "V",
                               f"a Schottky diode from ground to {near}, or a one-way suppressor before it")  # fmt: skip
             amps = max(self.trace.diode(f"D_high_{pin}").max(), self.trace.diode(f"D_low_{pin}").max())

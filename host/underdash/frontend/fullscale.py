@@ -37,7 +37,7 @@ class FullScale:
 
     @property
     def clear(self) -> bool:
-        return self.gap > 0
+        return bool(self.gap > 0)
 
 
 def full_scale(values: Values) -> FullScale:
@@ -50,7 +50,9 @@ def full_scale(values: Values) -> FullScale:
     shunts = values.between("resistor", "bus_mid", GROUND)
     warmth = max(abs(celsius - 25.0) for celsius in _CABIN)
     away = [part["tolerance"] + part["tempco_ppm"] * 1e-6 * warmth for part in (*series, *shunts)]
-    factors = [upper / (upper + lower) * (max(away[: len(series)]) + max(away[len(series) :])) * sign for sign in (-1, 1)]
+    factors = [
+        upper / (upper + lower) * (max(away[: len(series)]) + max(away[len(series) :])) * sign for sign in (-1, 1)
+    ]
     references = [part for part in values.present() if part.kind == "reference"]
     source = references[0] if references else only(values, "board")
     spread = source["tolerance"] + source["tempco_ppm"] * 1e-6 * warmth
@@ -63,7 +65,9 @@ def full_scale(values: Values) -> FullScale:
     for number in range(4):
         begin = _FIRST + number * _APART
         codes.append((_at(begin, _OFFSETS[1], lowest), _at(begin + _WIDE, _OFFSETS[0], highest)))
-        typical.append((_at(begin, TYPICAL_OFFSET, found.full_scale), _at(begin + _WIDE, TYPICAL_OFFSET, found.full_scale)))
+        typical.append(
+            (_at(begin, TYPICAL_OFFSET, found.full_scale), _at(begin + _WIDE, TYPICAL_OFFSET, found.full_scale))
+        )
     return FullScale(found.full_scale, lowest, highest, codes, typical)
 
 

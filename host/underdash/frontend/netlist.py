@@ -35,10 +35,10 @@ def deck(values: Values, case: Case, corner: Corner) -> str:
         f"* {case.title}; corner: {corner.name}; {corner.celsius:g} C",
         f"* made from {values.path.name}; run it with: ngspice -b -r out.raw THIS_FILE",
         "* node 0 is the car's body, bgnd the board's ground; a suffix _x is inside a part",
-        f".options tnom={ROOM:g} temp={corner.celsius:g} method=gear reltol=1e-3 abstol=1e-9 vntol=1e-6 itl4=200",
-        "* the larger of x and 0, the smaller of a and b, rounded over a milliamp so that ngspice finds its way",
-        ".func pos(x) {0.5*(x+sqrt(x*x+1e-6))}",
-        ".func low(a,b) {0.5*(a+b-sqrt((a-b)*(a-b)+1e-6))}",
+        f".options tnom={ROOM:g} temp={corner.celsius:g} method=gear reltol=1e-3 abstol=1e-9 vntol=1e-6 itl4=20",
+        "* the larger of x and 0, the smaller of a and b, rounded over a few milliamps so that ngspice finds its way",
+        ".func pos(x) {0.5*(x+sqrt(x*x+1e-5))}",
+        ".func low(a,b) {0.5*(a+b-sqrt((a-b)*(a-b)+1e-5))}",
     ]
     writer = _Writer(values, case, corner)
     body = writer.lines()
@@ -92,9 +92,16 @@ class _Writer:
         volts = self.case.waveform.points[0][1]
         if volts < 8.0 or not self.case.grounded or "fuse" in self.case.opened:
             return "* begins dead"
-        known = {"fused": volts, "limited": volts - 2.0, "held": volts - 2.5, "rail": 5.0, "vsys": 4.75, "v3": 3.3,
-                 "clamp_supply": 4.6, "clamp_out": 2.3, "clamp_mid": 1.5, "sensed": volts * 0.88, "bus_mid": volts * 0.18,
-                 "key_mid": 3.5, "dim_mid": 3.5, "shunt_mid": 1.2, "run": 1.0}  # fmt: skip
+        rail, v3 = 5.0, 3.3
+        for part in self.values.present():
+            if part.kind == "regulator":
+                rail = self.corner.supply(part, "output_volts") - 0.02
+            elif part.kind == "board":
+                v3 = self.corner.supply(part, "v3_volts")
+        known = {"fused": volts, "limited": volts - 2.0, "held": volts - 2.5, "rail": rail, "vsys": rail - 0.25,
+                 "v3": v3, "clamp_supply": rail - 0.35, "clamp_out": rail / 2 - 0.2, "clamp_mid": rail / 3 - 0.15,
+                 "sensed": volts * 0.88, "bus_mid": volts * 0.18, "key_mid": v3 + 0.25, "dim_mid": v3 + 0.25,
+                 "shunt_mid": v3 * 0.36, "run": 1.0}  # fmt: skip
         here = {name for part in self.values.present() for name in part.nodes} | {"run"}
         return ".nodeset " + " ".join(f"v({name})={guess:.4g}" for name, guess in known.items() if name in here)
 
@@ -150,8 +157,9 @@ class _Writer:
         ground = BOARD_GROUND
         wanted = self.corner.supply(part, "output_volts")
         inside, rail = f"V({source},{ground})", f"V({out},{ground})"
-        on = f"0.5*(1-tanh(({inside}-{part['volts']:g}-0.1)/0.05))"
-        give = (f"low(low(({wanted:.6g}-{rail})/0.1, {part['limit_amps']:g}), "
+        # Off above its highest volts, and without any: it passes nothing backwards.
+        on = f"0.25*(1-tanh(({inside}-{part['volts']:g}-0.1)/0.05))*(1+tanh(({inside}-0.5)/0.1))"
+        give = (f"low(low(({wanted:.6g}-{rail})/0.3, {part['limit_amps']:g}), "
                 f"({inside}-{part['dropout_volts']:g}-{rail})/{part['dropout_ohms']:g})")  # fmt: skip
         return [
             f"V_{ref} {source} {ref}_x 0",
@@ -172,7 +180,7 @@ class _Writer:
         lines = [
             f"B_run run 0 V=0.5*(1+tanh(({supply}-{lowest - _GIVE_UP / 2:g})/{_GIVE_UP / 5:.4g}))",
             f"B_{part.ref} {vsys} {ground} I={watts:g}/max({lowest:g},min({supply},{part['maximum_volts']:g}))*V(run)",
-            f"B_{part.ref}v3 {ground} {v3} I=pos(low(0.8, ({volts:.6g}-V({v3},{ground}))/0.05))*V(run)",
+            f"B_{part.ref}v3 {ground} {v3} I=pos(low(0.8, ({volts:.6g}-V({v3},{ground}))/0.2))*V(run)",
             f"B_{part.ref}load {v3} {ground} I=V({v3},{ground})*({1 / load:.5g}*V(run)+{1 / part['dead_ohms']:.5g})",
             f"C_{part.ref} {v3} {ground} {part['v3_farads']:g}",
         ]

@@ -69,7 +69,7 @@ def prove(values: Values, names: Iterable[str] = (), quick: bool = False,
     program()
     wanted, skipped = chosen(values, names)
     ends = corners(quick)
-    jobs = [(case, corner) for case in wanted for corner in ends]
+    jobs = [(case, corner) for case in wanted for corner in ends if corner.through <= 0 or not case.sags]
     done = 0
     found: dict[str, list[tuple[list[Check], Outcome]]] = {case.name: [] for case in wanted}
 

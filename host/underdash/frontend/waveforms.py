@@ -9,6 +9,7 @@ or a reading is in doubt the harder one is taken.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 Points = list[tuple[float, float]]  # time [s], volts [V]
 
@@ -89,7 +90,7 @@ def _dump_clamped(of: dict[str, float], begin: float) -> Points:
     """As a dump, cut off at the volts that the alternator's own suppressor leaves."""
     top, points = of["clamped"], _dump(of, begin)
     cut: Points = []
-    for (t0, v0), (t1, v1) in zip(points, points[1:], strict=False):
+    for (t0, v0), (t1, v1) in pairwise(points):
         cut.append((t0, min(v0, top)))
         if (v0 - top) * (v1 - top) < 0:
             cut.append((t0 + (t1 - t0) * (top - v0) / (v1 - v0), top))
@@ -321,7 +322,7 @@ def slow_ramp() -> Waveform:
         "slope": Figure(0.5 / 60, "V/s", _SLOW),
         "ri": _ohms(0.05, "common practice, no source"),
     }
-    title = "slow decrease to 0 V and increase"
+    title = "slow decrease to 0 V and increase (hurried)"
     return Waveform("slow-ramp", title, figures, _slow, 1.0, 2 * 16.0 * 120 / _HURRY, 0.05, 0.0, 1.0)
 
 
