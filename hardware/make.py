@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import bom
+import proofsection
 import schematic
 import stamp
 import tables
@@ -18,7 +19,7 @@ from underdash.frontend import netlist, parts, proof
 from underdash.frontend.constants import nominal_module
 from underdash.frontend.corners import NOMINAL
 from underdash.frontend.parts import Values
-from underdash.problems import UsageError, write_whole
+from underdash.problems import UnderdashError, UsageError, write_whole
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
@@ -95,18 +96,37 @@ def _read(path: Path) -> bytes:
     return path.read_bytes() if path.is_file() else b""
 
 
+def prove(root: Path, values: Values) -> bool:
+    """Simulates and writes the proof's section of docs/hardware.md if it is of other values; says whether."""
+    document = _document(root)
+    if not proofsection.stale(document, values):
+        return False
+    print("simulating; a minute or two", file=sys.stderr)
+    write_whole(root / "docs/hardware.md", proofsection.fill(document, values).encode())
+    return True
+
+
 def main(arguments: list[str]) -> int:
     if arguments not in ([], ["--check"]):
         print(f"hardware/make.py: {' '.join(arguments)} is not known; there is only --check", file=sys.stderr)
         return 2
     try:
         values = parts.load(HERE / "values.toml")
-        found = stale(ROOT, values) if arguments else write(ROOT, values)
-    except (ValueError, UsageError) as problem:
+        if arguments:
+            found = stale(ROOT, values)
+            if proofsection.stale(_document(ROOT), values):
+                found.append("docs/hardware.md, its section Proof,")
+            print(
+                "\n".join(f"{name} is stale; run `make hardware`" for name in found),
+                end="\n" * bool(found),
+                file=sys.stderr,
+            )
+            return 1 if found else 0
+        found = write(ROOT, values)
+        if prove(ROOT, values):
+            found.append("docs/hardware.md, its section Proof")
+    except (ValueError, UsageError, UnderdashError) as problem:
         print(problem, file=sys.stderr)
-        return 1
-    if arguments and found:
-        print("\n".join(f"{name} is stale; run `make hardware`" for name in found), file=sys.stderr)
         return 1
     print("\n".join(f"made {name}" for name in found) or "everything is up to date")
     return 0

@@ -20,6 +20,7 @@ import circuit
 import items as items_file
 import make
 import placement
+import proofsection
 import router
 import schematic
 import stamp
@@ -29,7 +30,7 @@ import wiring
 from tracks import Track
 
 from chargecore import options
-from underdash.frontend import parts
+from underdash.frontend import parts, proof
 from underdash.frontend.parts import Part, Values
 
 VALUES = parts.load(ROOT / "hardware/values.toml")
@@ -109,13 +110,37 @@ def test_a_script_that_draws_is_part_of_the_mark(copy: Path) -> None:
     assert stamp.digest(files) != before
     drawing = {path.name for path in (ROOT / "hardware").glob("*.py")} | {"tracks.txt"}
     # These write no picture.
-    assert drawing - set(make._SOURCES) == {"bom.py", "circuit.py", "make.py", "stamp.py", "tables.py"}
+    assert drawing - set(make._SOURCES) == {
+        "bom.py",
+        "circuit.py",
+        "make.py",
+        "proofsection.py",
+        "stamp.py",
+        "tables.py",
+    }
 
 
 def test_the_command_names_what_is_stale_and_what_it_does_not_know(capsys: pytest.CaptureFixture[str]) -> None:
     assert make.main(["--check"]) == 0
     assert make.main(["--chek"]) == 2
     assert "--chek is not known" in capsys.readouterr().err
+
+
+def test_the_proof_is_of_these_values() -> None:
+    document = (ROOT / "docs/hardware.md").read_text()
+    assert not proofsection.stale(document, VALUES)
+    other = changed(R1=replace(VALUES["R1"], figures={**VALUES["R1"].figures, "ohms": 34.0}))
+    assert proofsection.stale(document, other)
+    assert proofsection.stale(proofsection.put(document, ""), VALUES)
+    with pytest.raises(ValueError, match="no markers"):
+        proofsection.put("# nothing\n", "")
+
+
+def test_the_proof_says_which_case_fails() -> None:
+    weak = changed(R1=replace(VALUES["R1"], figures={**VALUES["R1"].figures, "watts": 0.25, "joules": 0.5}))
+    told = proofsection.markdown(proof.prove(weak, ["dump-a-upper"], quick=True))
+    assert "**FAILS**" in told and "checks fail" in told
+    assert "FAILS" not in proofsection.markdown(proof.prove(VALUES, ["dump-a-upper"], quick=True))
 
 
 def test_tables_and_markers_must_match() -> None:
