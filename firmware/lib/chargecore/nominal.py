@@ -3,6 +3,6 @@
 from chargecore.shim import const
 
 BUS_ZERO = const(224)
-BUS_GAIN_NV = const(276199)  # 18.249 V at full scale
-CLAMP_ZERO = const(30701)  # 1.522 V at the pin
-CLAMP_GAIN_UA = const(4102)  # 12.18 mV/A at the pin
+BUS_GAIN_NV = const(276410)  # 18.263 V at full scale
+CLAMP_ZERO = const(31001)  # 1.523 V at the pin
+CLAMP_GAIN_UA = const(4062)  # 12.19 mV/A at the pin

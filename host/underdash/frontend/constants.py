@@ -56,7 +56,8 @@ class Constants:
 def constants(values: Values) -> Constants:
     """The constants of a front end. UsageError if its board or its divider is missing."""
     references = [part for part in values.present() if part.kind == "reference"]
-    reference = references[0]["output_volts"] if references else only(values, "board")["v3_volts"]
+    board = only(values, "board")
+    reference = references[0]["output_volts"] if references else board["v3_volts"] - board["vref_drop_volts"]
     upper = arm(values, "fused", "sensed") + arm(values, "sensed", "bus_mid")
     lower = arm(values, "bus_mid", GROUND)
     full_scale = reference * (upper + lower) / lower

@@ -29,16 +29,28 @@ _FIGURES: dict[str, tuple[int, tuple[str, ...]]] = {
         ),
     ),
     "reference": (2, ("output_volts", "tolerance", "tempco_ppm")),
-    "board": (4, ("load_watts", "minimum_volts", "maximum_volts", "v3_volts", "tolerance", "tempco_ppm",
-                  "v3_load_ohms")),
-    "clamp": (3, ("volts_per_amp", "supply_volts", "load_amps", "range_amps", "tolerance", "tempco_ppm")),
+    "shunt": (3, ("reference_volts", "tolerance", "tempco_ppm", "amps")),
+    "board": (
+        4,
+        (
+            "load_watts", "sleep_watts", "minimum_volts", "maximum_volts", "v3_volts", "v3_maximum_volts", "v3_farads",
+            "tolerance", "tempco_ppm", "v3_load_ohms", "sleep_ohms", "dead_ohms", "vref_drop_volts",
+        ),
+    ),
+    "clamp": (3, ("volts_per_amp", "supply_volts", "load_amps", "range_amps", "output_volts", "tolerance",
+                  "tempco_ppm")),
     "npn": (3, ("gain", "volts", "amps")),
     "buzzer": (2, ("volts", "amps")),
     "display": (4, ("load_amps",)),
     "switch": (2, ()),
 }  # fmt: skip
-_MAY_BE_ZERO = ("tolerance", "tempco_ppm", "quiescent_share", "leakage_amps")
-_ALSO = ("esr_ohms", "joules", "leakage_amps", "leakage_doubles_kelvin")
+_MAY_BE_ZERO = ("tolerance", "tempco_ppm", "quiescent_share", "leakage_amps", "vref_drop_volts")
+# What a part may have besides: reverse_volts marks a polarised capacitor; cold_share and cold_esr are what is
+# left of its farads, and the factor on its esr_ohms, at -40 C; zero_celsius is where a rating has fallen to 0.
+_ALSO = (
+    "esr_ohms", "joules", "leakage_amps", "leakage_doubles_kelvin", "reverse_volts", "cold_share", "cold_esr",
+    "zero_celsius",
+)  # fmt: skip
 _WORDS = ("footprint", "purpose", "source")
 
 
@@ -127,8 +139,9 @@ class _Reader:
 
     def values(self, document: dict[str, object]) -> Values:
         for name in document:
-            if name not in ("fitted", "part"):
-                self._note(name, name, "is not known here; a values file has `fitted` and [part.…] tables")
+            # [item.…] tables are connectors, leads and mounting: hardware/items.py reads them for the drawings.
+            if name not in ("fitted", "part", "item"):
+                self._note(name, name, "is not known here; a values file has `fitted`, [part.…] and [item.…] tables")
         fitted = document.get("fitted", [])
         if not isinstance(fitted, list) or any(option not in OPTIONS for option in fitted):
             self._note("fitted", "fitted", f"must be a list of any of {', '.join(OPTIONS)}")
