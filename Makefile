@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check bench emulate pictures clean
+.PHONY: demo test check bench emulate pictures hardware clean
 
 demo: $(READY)
 	$(BIN)/underdash demo --out build/demo
@@ -31,6 +31,10 @@ emulate: $(READY)
 	@test -n "$(IMAGE)" || { echo "make emulate IMAGE=path.uf2: name a MicroPython image for the RPI_PICO board"; exit 2; }
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[dev,emulate]"
 	PYTHONPATH=tests $(BIN)/python -m emulate $(IMAGE) --out build/emulate $(ARGS)
+
+# Everything that follows from hardware/values.toml: drawings, parts list, netlists, tables, the firmware's constants.
+hardware: $(READY)
+	$(BIN)/python hardware/make.py
 
 # The pictures that the README shows, from the demo's results.
 pictures: demo
