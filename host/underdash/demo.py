@@ -44,7 +44,7 @@ def run(out: Path) -> int:
     with readable(out):
         drive.to_csv(out / "drive.csv")
 
-    say("Calibrating the virtual board on the bench: four known points")
+    say("Calibrating the virtual board on the bench: five voltages, and a load both ways")
     found = bench.calibrate(out / "bench", AS_BUILT)
     say(
         f"  bus {found.bus_gain_nv / 1e3:.2f} uV a code, zero at {found.bus_zero / 16:.1f} steps; "

@@ -7,7 +7,8 @@ import pytest
 
 from chargecore import calibration, thresholds
 from conftest import measured_data
-from underdash.frontend.curve import GOAL, POINTS, SPANS, line_through, read
+from underdash.calibrate.fit import fit_line
+from underdash.frontend.curve import GOAL, POINTS, SPANS, read
 from underdash.link.client import Board
 from underdash.link.pull import pull
 from underdash.review import review
@@ -48,7 +49,8 @@ def test_five_points_on_a_measured_converter_keep_the_promise_in_the_journal(dev
     rows = journal(tmp_path / "bench", converter, nominal, np.array(points), hold_s=12)
     shown = np.array([np.mean(steady(rows, index, 12)) for index in range(1, len(points))])
     readings = shown * 1e9 / nominal.bus_gain_nv + nominal.bus_zero
-    found.bus_zero, found.bus_gain_nv = line_through(readings, np.array(points[1:]))
+    line = fit_line(readings, np.array(points[1:]))
+    found.bus_zero, found.bus_gain_nv = line.bus_zero, line.bus_gain_nv
 
     volts = np.concatenate(
         [[13.0], np.arange(11.6, 15.61, 0.025), np.arange(15.7, 18.0, 0.1), np.arange(11.5, 6, -0.1)]

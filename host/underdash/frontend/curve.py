@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from chargecore import calibration
 from chargecore.units import ABSENT
+from underdash.calibrate.fit import fit_line
 from underdash.frontend.constants import constants
 from underdash.frontend.parts import Values
 from underdash.problems import DataError, UsageError, readable
@@ -113,12 +114,6 @@ def _row(path: Path, number: int, line: str) -> tuple[float, float]:
     return step, code
 
 
-def line_through(readings: Array, volts: Array) -> tuple[int, int]:
-    """(bus_zero, bus_gain_nv) by least squares. readings: unfolded, in 1/16 steps; volts [V]."""
-    gain, offset = np.polyfit(readings, volts, 1)
-    return round(-offset / gain), round(gain * 1e9)
-
-
 def report(values: Values, path: Path) -> dict[str, Any]:
     """The errors [mV] of a front end with this converter over SPANS: uncalibrated, two-point, five-point.
 
@@ -187,7 +182,8 @@ class _Bench:
             raise DataError("the converter reads the same at all calibration points; look at the divider's resistors")
         shown = volts * (1 + meter_share) + chance.normal(0.0, METER_NOISE, len(points))
         found = calibration.Calibration()
-        found.bus_zero, found.bus_gain_nv = line_through(readings, np.rint(shown / METER_DIGIT) * METER_DIGIT)
+        line = fit_line(readings, np.rint(shown / METER_DIGIT) * METER_DIGIT)
+        found.bus_zero, found.bus_gain_nv = line.bus_zero, line.bus_gain_nv
         if problem := calibration.check(vars(found)):
             raise DataError(f"no calibration fits this converter and divider: {problem}")
         return found

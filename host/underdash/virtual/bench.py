@@ -1,4 +1,7 @@
-"""The bench, before the board goes into the car: known volts and amps in, two straight lines out."""
+"""The demo's bench, before the board goes into the car: known volts and amps in, two straight lines out.
+
+A session with a person at a meter is underdash.calibrate; this one asks nobody, but fits with the same line.
+"""
 
 import binascii
 import json
@@ -7,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from chargecore import calibration, thresholds
+from underdash.calibrate.fit import fit_line
 from underdash.link.client import Board
 from underdash.link.pull import pull
 from underdash.review import review
@@ -14,7 +18,7 @@ from underdash.virtual.board import VirtualBoard
 from underdash.virtual.signal_file import FrontEnd, write_signal
 
 # (bus [V], battery current [A]) of each step: the span that matters, then a known load both ways.
-_STEPS = ((12.0, 0.0), (15.0, 0.0), (13.5, 60.0), (13.5, -60.0))
+_STEPS = ((11.8, 0.0), (12.6, 0.0), (13.5, 0.0), (14.4, 0.0), (15.4, 0.0), (13.5, 60.0), (13.5, -60.0))
 _STEP_S = 20.0
 _BOARD_ID = "00000000000bec40"
 
@@ -39,17 +43,16 @@ def calibrate(folder: Path, front_end: FrontEnd) -> calibration.Calibration:
         with Board(virtual.port) as board:
             pulled = pull(board, folder / "archive")
     _, rows = review(pulled.folder)
-    bus_codes, clamp_codes = [], []
+    shown = np.zeros((len(_STEPS), 2))  # volts, amps, as uncalibrated lines have them
     for index in range(len(_STEPS)):
         begin_s = index * _STEP_S
         steady = (rows.t_s > begin_s + 4.0) & (rows.t_s < begin_s + _STEP_S - 1.0)
-        bus_codes.append(float(np.mean(rows.volts[steady])) * 1e9 / nominal.bus_gain_nv + nominal.bus_zero)
-        clamp_codes.append(float(np.mean(rows.amps[steady])) * 1e6 / nominal.clamp_gain_ua + nominal.clamp_zero)
+        shown[index] = np.mean(rows.volts[steady]), np.mean(rows.amps[steady])
+    known = np.array(_STEPS)
+    bus = fit_line(shown[:, 0] * 1e9 / nominal.bus_gain_nv + nominal.bus_zero, known[:, 0])
+    clamp = fit_line(shown[:, 1] * 1e6 / nominal.clamp_gain_ua + nominal.clamp_zero, known[:, 1])
     found = calibration.Calibration()
-    gain_nv = (_STEPS[1][0] - _STEPS[0][0]) * 1e9 / (bus_codes[1] - bus_codes[0])
-    found.bus_gain_nv = round(gain_nv)
-    found.bus_zero = round(bus_codes[0] - _STEPS[0][0] * 1e9 / gain_nv)
+    found.bus_zero, found.bus_gain_nv = bus.bus_zero, bus.bus_gain_nv
     found.clamp_fitted = 1
-    found.clamp_gain_ua = round((_STEPS[2][1] - _STEPS[3][1]) * 1e6 / (clamp_codes[2] - clamp_codes[3]))
-    found.clamp_zero = round((clamp_codes[0] + clamp_codes[1]) / 2)
+    found.clamp_zero, found.clamp_gain_ua = round(clamp.zero), round(clamp.gain * 1e6)
     return found
