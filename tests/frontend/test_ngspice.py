@@ -47,10 +47,10 @@ def test_an_inductor_and_a_divider():
 
 def test_a_diode_follows_its_law():
     """0.65 V behind nothing: I = IS (exp(V / N Vt) - 1), Vt = k T / q at 27 C."""
-    deck = "* diode\nV_in in 0 0.65\nD_a in 0 m\n.model m D(IS=1e-14 N=1)\n.save all @d_a[id]\n"
+    deck = "* diode\nV_in in 0 0.65\nD_a in x m\nV_a x 0 0\n.model m D(IS=1e-14 N=1)\n"
     trace = spice.run(deck + ".options tnom=27 temp=27\n.tran 1e-3 1e-2 0 1e-3\n.end\n", "diode")
     thermal = 1.380649e-23 * 300.15 / 1.602176634e-19
-    assert trace.diode("D_a")[-1] == pytest.approx(1e-14 * math.exp(0.65 / thermal), rel=1e-3)
+    assert trace.ammeter("a")[-1] == pytest.approx(1e-14 * math.exp(0.65 / thermal), rel=1e-3)
 
 
 def test_missing_ngspice_is_one_line_with_the_remedy(monkeypatch):

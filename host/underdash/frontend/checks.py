@@ -18,7 +18,7 @@ import numpy as np
 
 from underdash.frontend.cases import RUNS, Case
 from underdash.frontend.corners import Corner
-from underdash.frontend.netlist import BOARD_GROUND, element, inputs, node
+from underdash.frontend.netlist import BOARD_GROUND, inputs, node
 from underdash.frontend.parts import GROUND, Part, Values
 from underdash.frontend.spice import Array, Trace
 
@@ -131,6 +131,8 @@ class _Checker:
 
     def _resistor(self, part: Part) -> Iterator[Check]:
         volts = self._across(part)
+        if abs(volts).max() < 1e-6:
+            return  # nothing of the car reaches it, as at the lamp's and the buzzer's outputs
         power = volts**2 / self.corner.ohms(part)
         rated = part["watts"] * _left(self.corner.celsius, 70.0, part.get("zero_celsius", 155.0))
         ref, ohms = part.ref, f"{part['ohms']:g} ohm"
@@ -152,7 +154,7 @@ class _Checker:
     def _tvs(self, part: Part) -> Iterator[Check]:
         if part.nodes[0] in self.case.shorted:
             return
-        ref, amps = part.ref, self.trace.diode(element(part))
+        ref, amps = part.ref, self.trace.ammeter(part.ref)
         power = abs(amps * self._across(part))
         peak, width = float(power.max()), _half_width(self.trace.t, power)
         allowed = part["pulse_watts"] * np.sqrt(1e-3 / max(width, 1e-6)) * _left(self.corner.celsius, 25.0, 175.0)
@@ -172,7 +174,7 @@ class _Checker:
                               "low, take one that stands off 18 V or more")  # fmt: skip
 
     def _schottky(self, part: Part) -> Iterator[Check]:
-        amps, volts = self.trace.diode(element(part)), self._across(part)
+        amps, volts = self.trace.ammeter(part.ref), self._across(part)
         ref, wider = part.ref, f"a {part.ref} for more"
         yield self._check(ref, "reverse volts", float(max(0.0, (-volts).max())), part["volts"], "V", f"{wider} volts")
         forward = np.maximum(amps, 0.0)
@@ -240,7 +242,7 @@ class _Checker:
                               f"a Schottky diode from {near} to v3, or more ohms before it")  # fmt: skip
             yield self._check(pin, "volts below ground", float(max(0.0, -volts.min())), PIN_VOLTS, "V",
                               f"a Schottky diode from ground to {near}, or a one-way suppressor before it")  # fmt: skip
-            amps = max(self.trace.diode(f"D_high_{pin}").max(), self.trace.diode(f"D_low_{pin}").max())
+            amps = max(self.trace.ammeter(f"high_{pin}").max(), self.trace.ammeter(f"low_{pin}").max())
             yield self._check(pin, "current in the chip's own diode", float(max(0.0, amps)), PIN_AMPS, "A",
                               f"a Schottky clamp at {near}, or more ohms between {near} and {pin}")  # fmt: skip
 

@@ -28,13 +28,13 @@ _REFERENCE_FEED = 200.0  # [ohm] between the board's 3.3 V and its reference pin
 
 
 def deck(values: Values, case: Case, corner: Corner) -> str:
-    """The netlist of a case in a corner. Its vectors: node volts, currents of the diodes (`@d_d1[id]`,
-    positive from anode to cathode) and of the ammeters (`i(v_...)`)."""
+    """The netlist of a case in a corner. Its vectors: node volts, and the currents of the ammeters, named after
+    their parts (`i(v_d1)`: from a diode's anode to its cathode)."""
     corner = corner.at(*case.celsius)
     head = [
         f"* {case.title}; corner: {corner.name}; {corner.celsius:g} C",
         f"* made from {values.path.name}; run it with: ngspice -b -r out.raw THIS_FILE",
-        "* node 0 is the car's body, bgnd the board's ground; a suffix _x is inside a part",
+        "* node 0 is the car's body, bgnd the board's ground; suffixes _x and _a are inside a part",
         f".options tnom={ROOM:g} temp={corner.celsius:g} method=gear reltol=1e-3 abstol=1e-9 vntol=1e-6 itl4=20",
         "* the larger of x and 0, the smaller of a and b, rounded over a few milliamps so that ngspice finds its way",
         ".func pos(x) {0.5*(x+sqrt(x*x+1e-5))}",
@@ -43,8 +43,7 @@ def deck(values: Values, case: Case, corner: Corner) -> str:
     writer = _Writer(values, case, corner)
     body = writer.lines()
     step, stop = case.step, case.ends
-    tail = ["", writer.guess(), ".save all " + " ".join(f"@{name.lower()}[id]" for name in writer.diodes),
-            f".tran {step:.4g} {stop:.6g} 0 {step:.4g}", ".end", ""]  # fmt: skip
+    tail = ["", writer.guess(), f".tran {step:.4g} {stop:.6g} 0 {step:.4g}", ".end", ""]  # fmt: skip
     return "\n".join(head + body + tail)
 
 
@@ -70,7 +69,6 @@ def inputs(values: Values) -> list[str]:
 class _Writer:
     def __init__(self, values: Values, case: Case, corner: Corner) -> None:
         self.values, self.case, self.corner = values, case, corner
-        self.diodes: list[str] = []
 
     def lines(self) -> list[str]:
         lines = ["", f"* ---- the car: {self.case.waveform.title}", *self._car()]
@@ -136,9 +134,9 @@ class _Writer:
         plus, minus = (node(name) for name in part.nodes)
         return [f"{element(part)} {plus} {part.ref}_x {farads:.6g}", f"R_esr_{part.ref} {part.ref}_x {minus} {esr:g}"]
 
-    def _junction(self, name: str, nodes: str, model: str) -> list[str]:
-        self.diodes.append(name)
-        return [f"{name} {nodes} {name}_m", f".model {name}_m D({model})"]
+    def _junction(self, ref: str, anode: str, cathode: str, model: str) -> list[str]:
+        """A diode with an ammeter: the current that ngspice itself tells of a diode is rough at the knee."""
+        return [f"D_{ref} {anode} {ref}_a D_{ref}_m", f"V_{ref} {ref}_a {cathode} 0", f".model D_{ref}_m D({model})"]
 
     def _tvs(self, part: Part) -> list[str]:
         if part.nodes[0] in self.case.shorted:
@@ -146,11 +144,12 @@ class _Writer:
         cathode, anode = (node(name) for name in part.nodes)
         breakdown = self.corner.breakdown(part)
         model = f"IS=1e-12 N=1.1 RS={part['ohms']:g} BV={breakdown:.5g} IBV=1e-3 CJO=200p"
-        return self._junction(element(part), f"{anode} {cathode}", model)
+        return self._junction(part.ref, anode, cathode, model)
 
     def _schottky(self, part: Part) -> list[str]:
         model = f"IS={part['saturation_amps']:g} N={part['emission']:g} RS={part['ohms']:g} EG=0.69 XTI=2 CJO=10p"
-        return self._junction(element(part), self._two(part), model)
+        anode, cathode = (node(name) for name in part.nodes)
+        return self._junction(part.ref, anode, cathode, model)
 
     def _regulator(self, part: Part) -> list[str]:
         ref, (source, _, out) = part.ref, part.nodes
@@ -184,7 +183,7 @@ class _Writer:
             f"B_{part.ref}load {v3} {ground} I=V({v3},{ground})*({1 / load:.5g}*V(run)+{1 / part['dead_ohms']:.5g})",
             f"C_{part.ref} {v3} {ground} {part['v3_farads']:g}",
         ]
-        lines += self._junction(f"D_{part.ref}", f"{vbus} {vsys}", "IS=1.5e-5 N=1.1 RS=0.06 EG=0.69 XTI=2 CJO=10p")
+        lines += self._junction(part.ref, vbus, vsys, "IS=1.5e-5 N=1.1 RS=0.06 EG=0.69 XTI=2 CJO=10p")
         usb = self.case.usb
         if usb is None:
             return [*lines, f"R_usb {vbus} {ground} 1e6"]
@@ -227,8 +226,8 @@ class _Writer:
         v3 = next((part.nodes[2] for part in self.values.present() if part.kind == "board"), "v3")
         for pin in inputs(self.values):
             chip = "IS=1e-14 N=1.05 RS=10 CJO=2p"
-            lines += self._junction(f"D_high_{pin}", f"{pin} {v3}", chip)
-            lines += self._junction(f"D_low_{pin}", f"{BOARD_GROUND} {pin}", chip)
+            lines += self._junction(f"high_{pin}", pin, v3, chip)
+            lines += self._junction(f"low_{pin}", BOARD_GROUND, pin, chip)
         if "gp15" in inputs(self.values):
             lines.append("R_pull_gp15 gp15 v3 65k")
         return lines

@@ -30,12 +30,8 @@ class Trace:
     def _node(self, node: str) -> Array:
         return self.vectors.get(f"v({node.lower()})", np.zeros_like(self.t)) if node != "0" else np.zeros_like(self.t)
 
-    def diode(self, element: str) -> Array:
-        """Current from anode to cathode [A]; zeros if there is no such element."""
-        return self.vectors.get(f"i(@{element.lower()}[id])", np.zeros_like(self.t))
-
     def ammeter(self, ref: str) -> Array:
-        """Current through the source V_ref [A]."""
+        """Current through the source V_ref [A], of a diode from anode to cathode; zeros if there is none."""
         return self.vectors.get(f"i(v_{ref.lower()})", np.zeros_like(self.t))
 
 
