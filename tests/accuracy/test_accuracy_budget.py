@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from underdash.frontend import accuracy, montecarlo, parts
+from underdash.frontend import accuracy, montecarlo, parts, spice
 from underdash.frontend.accuracy import TEMPERATURES, VOLTS, contributions, total
 from underdash.frontend.constants import constants
 from underdash.frontend.parts import Values
@@ -146,15 +146,15 @@ def test_the_same_seed_draws_the_same() -> None:
 
 def test_a_divider_of_three_resistors_is_solved() -> None:
     deck = "divider\nv1 a 0 12\nr1 a b 9060\nr2 b 0 2000\n.dc v1 12 15 1.5\n.save v(b)\n.end\n"
-    volts = montecarlo.run(deck)["v(b)"]
+    volts = spice.solve(deck, "line")[0]["v(b)"]
     assert volts == pytest.approx(np.array([12.0, 13.5, 15.0]) * 2000 / 11060, rel=1e-6)
 
 
 def test_ngspice_missing_or_refusing_is_one_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    with pytest.raises(UnderdashError, match=r"^ngspice failed: .*[Ee]rror") as refused:
-        montecarlo.run("bad\nr1 a 0 nonsense\nq9\n.dc v1 0 1 1\n.end\n")
+    with pytest.raises(UnderdashError, match=r"^bad: ngspice gave no result: .*[Ee]rror") as refused:
+        spice.solve("bad\nr1 a 0 nonsense\nq9\n.dc v1 0 1 1\n.end\n", "bad")
     assert "\n" not in str(refused.value)
     monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(UnderdashError, match="ngspice is missing; install it") as missing:
+    with pytest.raises(UnderdashError, match=r"ngspice is not installed; .* install") as missing:
         montecarlo.spread(parts.load(), 5)
     assert "\n" not in str(missing.value)

@@ -75,6 +75,6 @@ def test_a_refused_netlist_is_one_line(deck):
 
 
 def test_a_torn_raw_file_is_refused():
-    with pytest.raises(UnderdashError, match="no transient result"):
+    with pytest.raises(UnderdashError, match="cannot be read"):
         spice.read_raw(b"Title: x\nNo. Variables: 2\nNo. Points: 9\nFlags: real\nVariables:\n\t0 time time\n"
                        b"\t1 v(a) voltage\nBinary:\n1234", "x")  # fmt: skip

@@ -22,7 +22,7 @@ TEMPERATURES = (CABIN[0], CALIBRATED_AT, CABIN[1])
 # What the values file does not say, with where it comes from.
 INPUT_OHMS = 100e3  # at least; the chip's data sheet
 PIN_LEAKAGE = 1e-6  # at most, either way [A]; the chip's data sheet
-FEED_OHMS, FEED_AMPS, FEED_SPREAD = 201.0, 150e-6, 0.3  # board data sheet; a note (secondary); no source
+FEED_SPREAD = 0.3  # of the drop on the board's reference filter; no source
 LEAKAGE_SPREAD = 4.0  # a Schottky diode may leak so many times its typical figure, or nothing (from memory)
 TVS_DOUBLES_KELVIN = 11.0  # from memory, as the Schottky diodes'
 INPUT_DRIFT = 0.01  # of the input resistance over the cabin's range; no figure is published
@@ -31,7 +31,7 @@ COPPER_TEMPCO = 0.00393  # IACS
 LEAD_METRES, LEAD_MM2 = 2.0, 0.5
 # Converter figures in steps of 12 bits, from github.com/kitanokitsune/rp2040adc_correction at 61898dd.
 OFFSETS = (11.1, 16.8)  # five chips; the firmware starts from 14
-LINE_LARGEST, LINE_RMS = 1.07, 0.37  # left by five points' line, rounding included; worst of three (curve.report)
+LINE_LARGEST, LINE_RMS = 1.07, 0.38  # left by five points' line, rounding included; worst of three (curve.report)
 NOISE = 0.97  # rms of one reading; a published characterisation
 OVERSAMPLE, SAMPLES_A_ROW = 64, 10
 
@@ -130,12 +130,11 @@ class _Budget:
         if shunts:
             return self._tolerance(shunts[0], 1.0)
         board = only(self.values, "board")
-        # The converter's own current through the filter lowers the reference, so that volts read high.
-        drop = FEED_OHMS * FEED_AMPS / self.reference * VOLTS * 1000
-        spread = drop * FEED_SPREAD
+        # The converter's own current through the filter lowers the reference; the constants count with it.
+        spread = board["vref_drop_volts"] / self.reference * VOLTS * 1000 * FEED_SPREAD
         feed = self._same(
             "reference filter's drop",
-            (drop - spread, drop + spread),
+            (-spread, spread),
             (-spread / 2, spread / 2),
             "201 ohms (board data sheet), 150 uA (secondary); spread of 30 %, half of it with temperature: no source",
             circuit=True,

@@ -7,24 +7,18 @@ three voltages; the reading is the pin's volts over the copy's reference. A line
 readings at 25 C is its calibration.
 """
 
-import shutil
-import subprocess
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from underdash.frontend import accuracy
+from underdash.frontend import accuracy, spice
 from underdash.frontend.constants import constants, only
 from underdash.frontend.parts import GROUND, Part, Values
-from underdash.problems import UnderdashError
 
 Array = NDArray[np.float64]
 
 _SWEEP = (12.0, accuracy.VOLTS, 15.0)  # evenly apart, as a sweep has them
-_PATIENCE_S = 120.0
 
 
 @dataclass(frozen=True)
@@ -35,44 +29,6 @@ class Spread:
     after: Array
 
 
-def run(deck: str) -> dict[str, Array]:
-    """Run ngspice on a deck; its vectors by name, each with one value a point of the sweep.
-
-    UnderdashError if ngspice is missing or refuses the deck.
-    """
-    program = shutil.which("ngspice")
-    if not program:
-        raise UnderdashError("ngspice is missing; install it (on Debian and Ubuntu: apt install ngspice)")
-    with tempfile.TemporaryDirectory(prefix="underdash-") as name:
-        folder = Path(name)
-        (folder / "deck.cir").write_text(deck)
-        # No start-up file of the user's may change the options; the answer comes as text.
-        (folder / ".spiceinit").write_text("set filetype=ascii\n")
-        command = [program, "-b", "-r", "answer.raw", "deck.cir"]
-        try:
-            done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=_PATIENCE_S)
-        except subprocess.TimeoutExpired:
-            raise UnderdashError(f"ngspice did not finish within {_PATIENCE_S:g} s") from None
-        answer = folder / "answer.raw"
-        if done.returncode or not answer.is_file():
-            lines = [line for line in (done.stdout + done.stderr).splitlines() if "rror" in line]
-            raise UnderdashError(f"ngspice failed: {lines[0].strip() if lines else f'exit code {done.returncode}'}")
-        return _vectors(answer.read_text())
-
-
-def _vectors(raw: str) -> dict[str, Array]:
-    """The vectors of an ASCII raw file with one real plot."""
-    head, separator, body = raw.partition("Values:\n")
-    fields = dict(line.split(":", 1) for line in head.splitlines() if line[:1].isalpha() and ":" in line)
-    count, points = int(fields["No. Variables"]), int(fields["No. Points"])
-    names = [line.split()[1] for line in head.partition("Variables:\n")[2].splitlines()[:count]]
-    table = np.array(body.split(), dtype=np.float64)
-    if not separator or len(table) != points * (count + 1):
-        raise UnderdashError("ngspice's answer is cut short")
-    table = table.reshape(points, count + 1)[:, 1:]  # each point begins with its number
-    return {name: table[:, index] for index, name in enumerate(names)}
-
-
 def spread(values: Values, copies: int = 400, seed: int = 1) -> Spread:
     """Draw that many copies of the network and solve them at each of accuracy.TEMPERATURES.
 
@@ -81,7 +37,7 @@ def spread(values: Values, copies: int = 400, seed: int = 1) -> Spread:
     drawn = _Copies(values, copies, np.random.default_rng(seed))
     readings = []
     for celsius in accuracy.TEMPERATURES:
-        found = run(drawn.deck(celsius))
+        found, _ = spice.solve(drawn.deck(celsius), f"copies of the divider at {celsius:g} C")
         pins = np.array([found[f"v(p{index})"] for index in range(copies)])
         readings.append(pins / drawn.reference(celsius)[:, None])
     table = np.array(readings)  # (temperature, copy, volts)
@@ -106,10 +62,10 @@ class _Copies:
         self._suppressors = [(part, self._one()) for part in values.between("tvs", "sensed", GROUND)]
         shunts = [part for part in values.present() if part.kind == "reference"]
         self._source = shunts[0] if shunts else only(values, "board")
-        self._nominal = constants(values).reference
         self._supply = only(values, "board")["v3_volts"]
         self._tolerance, self._drift = self._both(), self._both()
-        self._feed = 0.0 if shunts else accuracy.FEED_OHMS * accuracy.FEED_AMPS
+        self._feed = 0.0 if shunts else only(values, "board")["vref_drop_volts"]
+        self._nominal = constants(values).reference + self._feed
         self._feed_share, self._feed_drift = self._both(), (self._both(), self._both())
         self._load, self._load_drift = self._one(), (self._both(), self._both())
         self._pin, self._pin_drift = self._both(), (self._both(), self._both())

@@ -44,24 +44,14 @@ def program() -> str:
 
 
 def run(deck: str, what: str) -> Trace:
-    """Run one netlist in batch mode. `what` names it in errors.
+    """Run one netlist with a transient analysis. `what` names it in errors.
 
     UnderdashError if ngspice is missing, refuses the netlist, or does not get to the end.
     """
-    with tempfile.TemporaryDirectory(prefix="underdash-") as folder:
-        source, raw = Path(folder, "deck.cir"), Path(folder, "out.raw")
-        source.write_text(deck)
-        try:
-            done = subprocess.run(
-                [program(), "-b", "-r", str(raw), str(source)],
-                capture_output=True, text=True, timeout=_PATIENCE, cwd=folder, errors="replace",
-            )  # fmt: skip
-        except subprocess.TimeoutExpired:
-            raise UnderdashError(f"{what}: ngspice was not done after {_PATIENCE:.0f} s; {_REMEDY}") from None
-        said = done.stdout + done.stderr
-        if not raw.is_file():
-            raise UnderdashError(f"{what}: ngspice gave no result: {_complaint(said)}; {_REMEDY}")
-        trace = read_raw(raw.read_bytes(), what)
+    vectors, said = solve(deck, what)
+    if "time" not in vectors:
+        raise UnderdashError(f"{what}: ngspice wrote a raw file that is no transient result; {_REMEDY}")
+    trace = Trace(vectors.pop("time"), vectors)
     wanted = _stop_time(deck)
     if not len(trace.t) or trace.t[-1] < wanted * 0.999:
         at = trace.t[-1] if len(trace.t) else 0.0
@@ -69,11 +59,32 @@ def run(deck: str, what: str) -> Trace:
     return trace
 
 
+def solve(deck: str, what: str) -> tuple[dict[str, Array], str]:
+    """Run one netlist in batch mode: its vectors by name in lower case, and what ngspice said.
+
+    UnderdashError if ngspice is missing, or refuses the netlist.
+    """
+    with tempfile.TemporaryDirectory(prefix="underdash-") as folder:
+        source, raw = Path(folder, "deck.cir"), Path(folder, "out.raw")
+        source.write_text(deck)
+        try:
+            done = subprocess.run(
+                [program(), "-n", "-b", "-r", str(raw), str(source)],
+                capture_output=True, text=True, timeout=_PATIENCE, cwd=folder, errors="replace",
+            )  # fmt: skip
+        except subprocess.TimeoutExpired:
+            raise UnderdashError(f"{what}: ngspice was not done after {_PATIENCE:.0f} s; {_REMEDY}") from None
+        said = done.stdout + done.stderr
+        if not raw.is_file():
+            raise UnderdashError(f"{what}: ngspice gave no result: {_complaint(said)}; {_REMEDY}")
+        return read_raw(raw.read_bytes(), what), said
+
+
 _REMEDY = "look for a figure in the values file that no real part has"
 
 
-def read_raw(data: bytes, what: str) -> Trace:
-    """A binary raw file of a transient analysis (ngspice manual, "raw file")."""
+def read_raw(data: bytes, what: str) -> dict[str, Array]:
+    """The vectors of a binary raw file with real numbers (ngspice manual, "raw file")."""
     head, mark, body = data.partition(b"Binary:\n")
     lines = head.decode("ascii", "replace").splitlines()
     told = {name: rest.strip() for name, colon, rest in (line.partition(":") for line in lines) if colon}
@@ -84,11 +95,10 @@ def read_raw(data: bytes, what: str) -> Trace:
             raise ValueError
         table = np.frombuffer(body, dtype="<f8", count=points * count).reshape(points, count)
     except (KeyError, ValueError, IndexError):
-        raise UnderdashError(f"{what}: ngspice wrote a raw file that is no transient result; {_REMEDY}") from None
+        raise UnderdashError(f"{what}: ngspice wrote a raw file that cannot be read; {_REMEDY}") from None
     if not np.isfinite(table).all():
         raise UnderdashError(f"{what}: ngspice found no finite solution; {_REMEDY}")
-    vectors = {name: np.ascontiguousarray(table[:, at]) for at, name in enumerate(names)}
-    return Trace(vectors.pop("time"), vectors)
+    return {name: np.ascontiguousarray(table[:, at]) for at, name in enumerate(names)}
 
 
 def _stop_time(deck: str) -> float:
