@@ -28,7 +28,9 @@ BATTERY = {
 def test_each_case_adds_up(case: str, load_ma: float) -> None:
     (row,) = re.findall(rf"^\| {case}[^|]* \| ([\d.]+) \| (\d+) \|$", TEXT, re.MULTILINE)
     regulator = VALUES["U1"]
-    total = (load_ma + GUARD) * (1 + regulator["quiescent_share"]) + regulator["quiescent_amps"] * 1e3 + 12.6 / DIVIDER_KOHM
+    total = (
+        (load_ma + GUARD) * (1 + regulator["quiescent_share"]) + regulator["quiescent_amps"] * 1e3 + 12.6 / DIVIDER_KOHM
+    )
     assert float(row[0]) == pytest.approx(total, abs=0.06)
     assert int(row[1]) == pytest.approx(12_500 / total / 24, abs=1.5)
 
