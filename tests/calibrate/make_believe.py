@@ -85,7 +85,7 @@ class Player:
         self.off = 0.0  # what the meter is wrong by [V]
 
     @property
-    def transcript(self) -> str:
+    def dialogue(self) -> str:
         return "\n".join(self.heard)
 
     def say(self, text: str) -> None:

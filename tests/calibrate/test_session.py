@@ -58,7 +58,7 @@ def test_five_points_store_and_proof(tmp_path: Path) -> None:
     assert re.search(rf"bus_gain_nv +{'='} {Calibration().bus_gain_nv} ", backup.read_text())
     (data,) = tmp_path.glob("volts-*.json")
     assert json.loads(data.read_text())["proof"]["limit"] < 0.02
-    assert "current limit" in player.transcript and "16 V" in player.transcript
+    assert "current limit" in player.dialogue and "16 V" in player.dialogue
 
 
 def test_the_user_chooses_the_volts_and_gives_the_class(tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_every_slip_of_the_hand_is_mended_on_the_way() -> None:
         ],
     )
     told = work.volts(board, wishes(player))
-    assert player.replies == [], player.transcript
+    assert player.replies == [], player.dialogue
     assert told["stored"] and told["proof"]["meter"] == 13.0
     for said in (
         "'good'",
@@ -122,7 +122,7 @@ def test_every_slip_of_the_hand_is_mended_on_the_way() -> None:
         "type y or n",
         "too far",
     ):
-        assert said in player.transcript, said
+        assert said in player.dialogue, said
     assert [point["text"] for point in told["points"]] == ["11.800", "12.600", "13.500", "14.400", "15.400"]
 
 
@@ -177,7 +177,7 @@ def test_a_supply_that_moves_while_the_meter_is_read() -> None:
 
     player.ask = ask  # type: ignore[method-assign]
     told = work.volts(board, wishes(player))
-    assert "the supply moved by 20 mV" in player.transcript and told["points"][0]["text"] == "11.820"
+    assert "the supply moved by 20 mV" in player.dialogue and told["points"][0]["text"] == "11.820"
 
 
 def test_a_supply_set_elsewhere_is_taken_as_it_is() -> None:
@@ -192,7 +192,7 @@ def test_a_supply_set_elsewhere_is_taken_as_it_is() -> None:
 
     player.say = say  # type: ignore[method-assign]
     told = work.volts(board, wishes(player))
-    assert "not near 12.6 V" in player.transcript
+    assert "not near 12.6 V" in player.dialogue
     assert [round(point["meter"], 1) for point in told["points"]] == [11.8, 13.0, 13.5, 14.4, 15.4]
 
 
@@ -226,7 +226,7 @@ def test_a_store_that_goes_wrong_ends_with_the_old_values(kind: str) -> None:
     player = Player(board)
     if kind == "lies":
         whole = player.ask
-        player.ask = lambda q: "q" if "too far" in player.transcript and "meter reads" in q else whole(q)  # type: ignore[method-assign]
+        player.ask = lambda q: "q" if "too far" in player.dialogue and "meter reads" in q else whole(q)  # type: ignore[method-assign]
     if kind == "forgets":
         # What is asked for and what is kept differ.
         kept = board.store
@@ -351,7 +351,7 @@ def test_a_clamp_either_way_around(span: float, tmp_path: Path) -> None:
     player = amps_player(board)
     told = work.clamp(board, wishes(player, meter=CLAMP_METER, turns=8, out=tmp_path))
     assert told["stored"] and told["backwards"] == (span < 0)
-    assert ("counts the other way" in player.transcript) == (span < 0)
+    assert ("counts the other way" in player.dialogue) == (span < 0)
     assert (board.values["clamp_gain_ua"] < 0) == (span < 0) and board.values["clamp_fitted"] == 1
     assert board.options["clamp_supply"] > 20000
     kept = Calibration()
@@ -364,7 +364,7 @@ def test_a_clamp_either_way_around(span: float, tmp_path: Path) -> None:
             shown = [board.status()["clamp_ma"] for _ in range(40)]
             assert sum(shown) / 40 / 1000 == pytest.approx(amps, abs=0.35)
     for said in ("around nothing", "Open and close", "BATTERY", "charging", "12 V supply"):
-        assert said in player.transcript, said
+        assert said in player.dialogue, said
     (page,) = tmp_path.glob("amps-*.html")
     assert "around" in page.read_text() or "other way" in page.read_text() or span > 0
 
@@ -425,9 +425,9 @@ def test_slips_with_the_clamp() -> None:
         ],
     )
     told = work.clamp(board, wishes(player, meter=CLAMP_METER, turns=8))
-    assert player.replies == [] and told["stored"], player.transcript
+    assert player.replies == [] and told["stored"], player.dialogue
     for said in ("not a number", "no load", "Refused", "too far"):
-        assert said in player.transcript, said
+        assert said in player.dialogue, said
 
 
 def test_a_clamps_file(tmp_path: Path) -> None:
