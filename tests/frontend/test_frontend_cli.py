@@ -3,12 +3,14 @@
 import json
 import shutil
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from frontend.benches import changed
 from underdash.cli.frontend import frontend
 from underdash.problems import UnderdashError, UsageError
+from underdash.virtual.signal_file import Converter
 
 
 def run(*arguments):
@@ -76,3 +78,16 @@ def test_missing_ngspice(monkeypatch):
     monkeypatch.setattr(shutil, "which", lambda name: None)
     with pytest.raises(UnderdashError, match="install the Debian package ngspice"):
         run("--quick")
+
+
+@pytest.mark.parametrize(("bend", "code"), [(0.0, 0), (0.05, 1)])
+def test_a_converter_that_misses_the_goal_ends_with_1(tmp_path, bend, code):
+    path = tmp_path / "curve.csv"
+    levels = np.frombuffer(Converter().table(), "<u2", 4097) / 16 - 0.5  # a level is read as the code below it
+    x = np.arange(0, 32768, 4) / 32768
+    codes = np.clip(np.interp((x + bend * x * (1 - x)) * 4096, np.arange(4097), levels), 0, 4095)
+    rows = [f"{step},{code:.2f}" for step, code in zip(range(0, 32768, 4), codes, strict=True)]
+    path.write_text("\n".join(["dac_step_of_32768,mean_code_of_4096", *rows]))
+    done = run("--adc-curve", path)
+    assert done.exit_code == code, done.output
+    assert ("NOT met" in done.output) == bool(code)

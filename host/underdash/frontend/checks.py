@@ -147,9 +147,9 @@ class _Checker:
     def _fuse(self, part: Part) -> Iterator[Check]:
         amps = self.trace.ammeter(part.ref)
         yield self._check(part.ref, "melting integral", self._energy(amps**2), part["melting_a2s"], "A2s",
-                          f"{part.ref} would open: a larger fuse, or more ohms behind it")  # fmt: skip
+                          f"{part.ref} would open: more ohms behind it, or what its leads bear at most")  # fmt: skip
         yield self._check(part.ref, "steady current", self._steady(abs(amps)), 0.75 * part["amps"], "A",
-                          f"{part.ref} is too small: a larger fuse, or more ohms behind it")  # fmt: skip
+                          f"more ohms behind {part.ref}; a larger fuse would only let more flow")  # fmt: skip
 
     def _tvs(self, part: Part) -> Iterator[Check]:
         if part.nodes[0] in self.case.shorted:

@@ -170,6 +170,7 @@ class _Bench:
     """A board with this converter, a supply and a meter."""
 
     def __init__(self, curve: Curve, full_scale: float) -> None:
+        self._path = curve.path
         self._volts, self._codes = curve.steps / STEPS * full_scale, curve.codes
 
     def calibrate(self, points: tuple[float, ...], seed: int, meter_share: float) -> calibration.Calibration:
@@ -179,7 +180,10 @@ class _Bench:
         codes = np.interp(volts, self._volts, self._codes)
         readings = np.array([calibration.unfold(round(code * 16)) for code in codes], dtype=np.float64)
         if np.ptp(readings) < 16 * len(points):
-            raise DataError("the converter reads the same at all calibration points; look at the divider's resistors")
+            raise DataError(
+                f"{self._path}: the converter reads the same at all calibration points; measure its curve again, or "
+                "look at the divider's resistors"
+            )
         shown = volts * (1 + meter_share) + chance.normal(0.0, METER_NOISE, len(points))
         found = calibration.Calibration()
         line = fit_line(readings, np.rint(shown / METER_DIGIT) * METER_DIGIT)

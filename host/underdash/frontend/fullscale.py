@@ -11,6 +11,8 @@ from underdash.frontend.constants import SPAN, TYPICAL_OFFSET, arm, constants, o
 from underdash.frontend.parts import GROUND, Values
 
 WINDOW = (11.6, 15.6)  # [V] the volts that matter: from a flat battery to overcharge
+# [V] what nominal full scale may be: what is promised ends at 18 V; above, a step of the converter grows past 6 mV.
+REACH = (18.0, 25.0)
 _CABIN = (0.0, 50.0)  # [C]
 _DROP_SPREAD = 0.005  # [V] of what the converter's own current drops on its filter, from memory
 _OFFSETS = (11.0, 17.0)  # [steps] of five measured chips (docs/check-values.md)
@@ -38,6 +40,26 @@ class FullScale:
     @property
     def clear(self) -> bool:
         return bool(self.gap > 0)
+
+    @property
+    def fits(self) -> bool:
+        return REACH[0] <= self.nominal <= REACH[1]
+
+    @property
+    def problems(self) -> list[str]:
+        """One line for each thing that is wrong with it."""
+        found = []
+        if not self.fits:
+            why = "the converter stands at its end below the volts that matter" if self.nominal < REACH[0] else (
+                "its steps are coarser than the promise")  # fmt: skip
+            found.append(f"full scale: {self.nominal:.2f} V, must be {REACH[0]:g} to {REACH[1]:g} V: {why}; change R3 "
+                         "or R4 so that it is near 18.26 V")  # fmt: skip
+        if not self.clear:
+            found.append(
+                f"wide codes: one reaches {-self.gap * 1000:.0f} mV into {WINDOW[0]} to {WINDOW[1]} V, full scale is "
+                f"{self.nominal:.2f} V: make R3 so that it is near 18.26 V, or the reference better"
+            )
+        return found
 
 
 def full_scale(values: Values) -> FullScale:

@@ -14,7 +14,7 @@ GROUND = "ground"
 # What each kind of part needs besides kind, nodes, footprint, purpose and source: how many nodes, and
 # which figures. All are positive numbers, those in _MAY_BE_ZERO at least 0.
 _FIGURES: dict[str, tuple[int, tuple[str, ...]]] = {
-    "fuse": (2, ("amps", "ohms", "melting_a2s")),
+    "fuse": (2, ("amps", "largest_amps", "ohms", "melting_a2s")),
     "resistor": (2, ("ohms", "tolerance", "tempco_ppm", "watts", "volts")),
     "capacitor": (2, ("farads", "tolerance", "tempco_ppm", "volts")),
     "tvs": (2, ("standoff_volts", "breakdown_volts", "tolerance", "tempco_ppm", "ohms", "pulse_watts", "watts")),
@@ -142,6 +142,8 @@ class _Reader:
             # [item.…] tables are connectors, leads and mounting: hardware/items.py reads them for the drawings.
             if name not in ("fitted", "part", "item"):
                 self._note(name, name, "is not known here; a values file has `fitted`, [part.…] and [item.…] tables")
+        if "fitted" not in document:
+            self._note("fitted", "fitted", "is missing; write which options there are: fitted = [] for none")
         fitted = document.get("fitted", [])
         if not isinstance(fitted, list) or any(option not in OPTIONS for option in fitted):
             self._note("fitted", "fitted", f"must be a list of any of {', '.join(OPTIONS)}")

@@ -10,6 +10,7 @@ from underdash.frontend.corners import Corner, corners
 from underdash.frontend.netlist import deck
 from underdash.frontend.parts import Values
 from underdash.frontend.spice import program, run
+from underdash.frontend.standing import check_joints, standing
 from underdash.problems import UsageError
 
 _PROCESSES = 2
@@ -34,11 +35,13 @@ class CaseResult:
 
 @dataclass(frozen=True)
 class Proof:
-    """results: in the order of the cases. skipped: cases whose option is not fitted. corners: their names."""
+    """results: in the order of the cases. skipped: cases whose option is not fitted. corners: their names.
+    standing: what is wrong in any case, a line each."""
 
     results: list[CaseResult]
     skipped: list[Case]
     corners: list[str]
+    standing: list[str]
 
     @property
     def failures(self) -> list[Check]:
@@ -88,7 +91,7 @@ def prove(values: Values, names: Iterable[str] = (), quick: bool = False,
             pool.shutdown(cancel_futures=True)
             raise
     results = [_merged(case, found[case.name]) for case in wanted]
-    return Proof(results, skipped, [corner.name for corner in ends])
+    return Proof(results, skipped, [corner.name for corner in ends], standing(values))
 
 
 def _merged(case: Case, runs: list[tuple[list[Check], Outcome]]) -> CaseResult:
@@ -114,3 +117,4 @@ def whole(values: Values) -> None:
     for start in ("battery", "vsys", "v3"):
         if not any(start in part.nodes for part in values.present()):
             raise UsageError(f"{values.path}: no part is at the node {start}; look at the spelling of its nodes")
+    check_joints(values)

@@ -77,6 +77,8 @@ def _constants(scale: FullScale, found: Constants) -> str:
     spread = ", ".join(f"{begin:.2f} to {end:.2f}" for begin, end in scale.codes)
     clear = (f"clear in all corners, by {scale.gap * 1000:.0f} mV at least" if scale.clear
              else f"NOT clear in all corners: one reaches in by {-scale.gap * 1000:.0f} mV")  # fmt: skip
+    if not scale.fits:
+        clear = "NOT measured well: full scale does not fit them"
     return "\n".join((
         f"Full scale {scale.nominal:.3f} V ({scale.lowest:.2f} to {scale.highest:.2f} V over tolerances, 0 to 50 C)",
         f"The converter's wide codes begin at {codes} V; over tolerances they lie within {spread} V",
@@ -98,26 +100,35 @@ def _levels(proof: Proof) -> str:
 
 
 def _verdict(proof: Proof, scale: FullScale) -> str:
-    lines = [line for result in proof.results for line in failures(result)]
-    if not scale.clear:
-        lines.append(
-            f"wide codes: one reaches {-scale.gap * 1000:.0f} mV into {WINDOW[0]} to {WINDOW[1]} V, full scale is "
-            f"{scale.nominal:.2f} V: make R3 so that it is near 18.26 V, or the reference better"
-        )
+    lines = [*proof.standing, *scale.problems, *grouped(proof)]
     if not lines:
         return f"Every check passes with at least {IN_HAND * 100:.0f} % in hand."
     return f"{len(lines)} {'check fails' if len(lines) == 1 else 'checks fail'}:\n" + "\n".join(lines)
 
 
+def grouped(proof: Proof) -> list[str]:
+    """One line for each part and limit that fails, whatever the number of cases: the worst of them, worst first."""
+    worst: dict[tuple[str, str], list[Check]] = {}
+    for found in proof.failures:
+        worst.setdefault((found.subject, found.what.partition(",")[0]), []).append(found)
+    lines = []
+    for each in sorted(worst.values(), key=lambda each: -max(found.share for found in each)):
+        top = max(each, key=lambda found: found.share)
+        others = f"; in {len(each) - 1} other {'case' if len(each) == 2 else 'cases'} too" if len(each) > 1 else ""
+        lines.append(_failure(top) + others)
+    return lines
+
+
 def failures(result: CaseResult) -> list[str]:
     """One line for each check of a case that fails, worst first: which, by how much, and what to change."""
-    lines = []
-    for found in sorted(result.failures, key=lambda found: -found.share):
-        limit = f", limit {quantity(found.limit, found.unit)}" if found.limit else ""
-        hand = "" if found.share > 1 else f" (less than {IN_HAND * 100:.0f} % in hand)"
-        lines.append(f"{result.case.name}: {found.subject}, {found.what}: {quantity(found.value, found.unit)}{limit}"
-                     f"{hand}, at {found.corner}; {found.remedy}")  # fmt: skip
-    return lines
+    return [_failure(found) for found in sorted(result.failures, key=lambda found: -found.share)]
+
+
+def _failure(found: Check) -> str:
+    limit = f", limit {quantity(found.limit, found.unit)}" if found.limit else ""
+    hand = "" if found.share > 1 else f" (less than {IN_HAND * 100:.0f} % in hand)"
+    return (f"{found.case}: {found.subject}, {found.what}: {quantity(found.value, found.unit)}{limit}"
+            f"{hand}, at {found.corner}; {found.remedy}")  # fmt: skip
 
 
 def _table(rows: Sequence[tuple[str, ...]]) -> str:
@@ -133,7 +144,7 @@ def as_dict(values: Values, proof: Proof, scale: FullScale, found: Constants) ->
         "values": str(values.path),
         "fitted": list(values.fitted),
         "corners": proof.corners,
-        "passed": not proof.failures and scale.clear,
+        "passed": not (proof.failures or proof.standing or scale.problems),
         "cases": [
             {
                 "name": result.case.name,
@@ -152,12 +163,14 @@ def as_dict(values: Values, proof: Proof, scale: FullScale, found: Constants) ->
             for result in proof.results
         ],
         "skipped": [case.name for case in proof.skipped],
-        "full_scale": asdict(scale) | {"window": list(WINDOW), "clear": scale.clear, "gap_volts": scale.gap},
+        "full_scale": asdict(scale) | {"window": list(WINDOW), "clear": scale.clear, "fits": scale.fits,
+                                        "gap_volts": scale.gap},
         "constants": asdict(found) | {
             "bus_zero": found.bus_zero, "bus_gain_nv": found.bus_gain_nv,
             "clamp_zero": found.clamp_zero, "clamp_gain_ua": found.clamp_gain_ua,
         },
-        "failures": [line for result in proof.results for line in failures(result)],
+        "failures": [*proof.standing, *scale.problems,
+                     *(line for result in proof.results for line in failures(result))],
     }  # fmt: skip
 
 
