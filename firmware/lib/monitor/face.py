@@ -62,6 +62,10 @@ class Face:
             self._draw_ms = max(self._draw_ms + _DRAW_MS, dt_ms)
             self._show(level)
 
+    def is_due(self, dt_ms: int) -> bool:
+        """Whether the next tick draws, if nothing puts it off."""
+        return self._draw_ms <= dt_ms
+
     def second(self, bus_mv: int):
         """A second has passed with these mean volts: move the trace on."""
         self._pages.trace.push(bus_mv)

@@ -70,7 +70,7 @@ class Monitor:
             self.seconds += self.millis // 1000
             self.millis %= 1000
         sampler, view, rest = self.sampler, self.view, self.rest
-        sampler.sample()
+        sampler.sample(not self.face.is_due(dt_ms))
         bus_mv, clamp_ma = sampler.bus_mv, sampler.clamp_ma
         view.bus_mv, view.clamp_ma = bus_mv, clamp_ma
         view.seconds = self.seconds

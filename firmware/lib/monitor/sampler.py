@@ -36,13 +36,14 @@ class Sampler:
         self.bus_code = self.clamp_code = self.supply_code = 0
         self.bus_mv = self.clamp_ma = ABSENT
 
-    def sample(self):
+    def sample(self, spare: bool = True):
+        """`spare`: this tick has time for the sensor's supply, too."""
         self.bus_code = self._read(self._bus_adc)
         self.bus_mv = self.calibration.bus_mv(self.bus_code)
         if self.calibration.clamp_fitted:
             self.clamp_code = self._read(self._clamp_adc)
-            if self._supply_wait == 0:
-                # Later neither in the tick of a row nor in one that draws: each has enough to do.
+            if (spare and self._supply_wait <= 0) or not self.supply_code:
+                # Later not in the tick of a row either: each has enough to do.
                 self._supply_wait = _SAMPLES_A_ROW if self.supply_code else _SUPPLY_PHASE
                 self.supply_code = self._read(self._supply_adc)
             self._supply_wait -= 1
