@@ -237,6 +237,10 @@ def _room(words: str, at: Point, size: float, anchor: str = "start", upright: bo
     return at[0] - back, at[1] - size * 0.8, at[0] - back + length, at[1] + size * 0.2
 
 
+def _wider(box: _Box, by: float) -> _Box:
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
+
+
 def _overlap(a: _Box, b: _Box) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
@@ -274,6 +278,8 @@ def _nodes_named(picture: Picture, tracks: list[Track], covered: list[_Box]) -> 
                 room = _room(node, at, size, anchor, upright)
                 cost = dear + 20.0 * sum(_overlap(room, box) for box in covered)
                 cost += 3.0 * sum(_overlap(room, box) for _, box in wires)
+                # Close to another's wire it would be read as that one's.
+                cost += 2.0 * sum(_overlap(_wider(room, 1.0), box) for name, box in wires if name != node)
                 # The longer the run, the plainer whose name it is.
                 cost -= min(_length((a, b)), 40.0) * 0.05
                 if best is None or cost < best[0]:

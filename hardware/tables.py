@@ -165,9 +165,8 @@ def _leads(values: Values) -> str:
         if item.awg:
             carried = f"{amps[item.ref] * 1000:.0f} mA" if item.ref in amps else "little"
             drop = f"{amps[item.ref] * item.ohms * 1000:.1f} mV" if item.ref in amps else "next to none"
-            rows.append(
-                (item.ref, f"AWG {item.awg}", f"{item.metres:g} m", f"{item.ohms * 1000:.0f} mΩ", carried, drop)
-            )
+            ohms = f"{item.ohms * 1000:.0f} mΩ"
+            rows.append((item.ref, f"AWG {item.awg}", f"{item.metres:g} m", ohms, carried, drop))
     return _table(("lead", "size", "length", "resistance of a conductor", "carries", "drop"), rows)
 
 
@@ -180,9 +179,11 @@ def _faults(values: Values) -> str:
     ):
         found = circuit.faults(values, volts, volts)
         opens = "opens" if found[current] > values["F1"]["amps"] else "does not open"
+        # While the alternator charges, nothing is taken; a battery that is the wrong way round is seen soon.
+        hours = f"{0.25 * BATTERY_AH / found[current]:.0f} h" if volts == PARKED_VOLTS else ""
         rows.append((
             f"{name}, {volts:g} V", f"{found[key]:.1f} W", f"{found[f'{key} kelvin']:.0f} K",
-            f"{found[current]:.2f} A: F1 {opens}", f"{0.25 * BATTERY_AH / found[current]:.0f} h" if volts == PARKED_VOLTS else "",
+            f"{found[current]:.2f} A: F1 {opens}", hours,
         ))  # fmt: skip
     rating = values["R1"]["watts"]
     return _table(

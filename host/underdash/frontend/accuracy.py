@@ -219,8 +219,8 @@ class _Budget:
         display = sum(part["load_amps"] for part in self.values.present() if part.kind == "display")
         wave = display * common * 1000
         source = (
-            f"{(supply + sense) * 1000:.0f} mA; F1 {fuse * 1000:.0f} mohm; tap lead {loom.tap * 1000:.0f}, ground leads side "
-            f"by side {loom.ground * 1000:.0f} mohm (the loom's, IACS copper)"
+            f"{(supply + sense) * 1000:.0f} mA; F1 {fuse * 1000:.0f} mohm; tap lead {loom.tap * 1000:.0f}, "
+            f"ground leads side by side {loom.ground * 1000:.0f} mohm (the loom's, IACS copper)"
         )
         limits, change = [], []
         for t in TEMPERATURES:
