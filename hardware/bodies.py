@@ -40,6 +40,12 @@ class Body:
             return (dx**2 + dy**2) ** 0.5 < (self.width + other.width) / 2 - 0.01
         return dx < (self.width + other.width) / 2 - 0.01 and dy < (self.height + other.height) / 2 - 0.01
 
+    def distance(self, other: "Body") -> float:
+        """From outline to outline, circles counted as boxes [mm]; 0 if they meet."""
+        dx = abs(self.x - other.x) - (self.width + other.width) / 2
+        dy = abs(self.y - other.y) - (self.height + other.height) / 2
+        return (max(dx, 0.0) ** 2 + max(dy, 0.0) ** 2) ** 0.5
+
     def covers(self, hole: Hole) -> bool:
         dx, dy = abs(hole[0] * PITCH - self.x), abs(hole[1] * PITCH - self.y)
         return dx < self.width / 2 and dy < self.height / 2

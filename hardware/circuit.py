@@ -13,6 +13,7 @@ import numpy as np
 from underdash.frontend.constants import arm, only
 from underdash.frontend.parts import GROUND, Part, Values
 
+_RATED_AT = 70.0  # [C] up to which a resistor has its full rating (values.toml)
 _THERMAL = 0.02569  # [V] kT/q at 25 C
 
 
@@ -118,14 +119,18 @@ def ohms(values: Values, begin: str, end: str) -> float:
 
 def faults(values: Values, volts: float, reverse: float) -> dict[str, float]:
     """R1's watts [W] with the supply's suppressor shorted at `volts`, at the worst end of its tolerance, and with
-    the battery reversed; the amps through the fuse, "amps" and "reversed"."""
+    the battery reversed; how much hotter than the air it gets, "... kelvin" [K], in proportion to its watts as its
+    derating says; the amps through the fuse, "amps" and "reversed"."""
     series = values.between("resistor", "fused", "limited")[0]
     least = series["ohms"] * (1 - series["tolerance"])
     turned = reverse - 0.8  # the suppressor's own forward volts
-    return {
+    # Rated in full up to 70 C, and for nothing at zero_celsius: the hottest that its surface may be.
+    kelvin_a_watt = (series["zero_celsius"] - _RATED_AT) / series["watts"]
+    found = {
         "shorted": volts**2 / least, "amps": volts / least, "reverse": turned**2 / least, "reversed": turned / least,
         "rating": series["watts"],
     }  # fmt: skip
+    return found | {f"{name} kelvin": found[name] * kelvin_a_watt for name in ("shorted", "reverse")}
 
 
 def leakage_volts(values: Values, celsius: float) -> float:

@@ -16,13 +16,13 @@ Hole = tuple[int, int]
 OFF_BOARD = ("F1", "A2", "S1", "D14", "A4")
 
 _LEGS: dict[str, tuple[Hole, ...]] = {
-    # supply, upper left; R1 runs hot and has the edge to itself
-    "R1": ((3, 2), (25, 2)),
-    "D1": ((27, 2), (27, 8)),
-    "C1": ((30, 2), (30, 4)),
+    # supply, upper left; R1 may get hot enough to melt solder and has the corner to itself: HOT_CLEARANCE
+    "R1": ((2, 3), (22, 3)),
+    "D1": ((28, 2), (28, 8)),
+    "C1": ((31, 1), (31, 3)),
     "D2": ((32, 2), (32, 7)),
     "C2": ((36, 2), (36, 5)),
-    "U1": ((21, 11), (22, 11), (23, 11)),
+    "U1": ((21, 12), (22, 12), (23, 12)),
     "C3": ((31, 12), (31, 13)),
     "D3": ((30, 9), (35, 9)),
     "C4": ((34, 11), (34, 13)),
@@ -81,7 +81,7 @@ _LEGS: dict[str, tuple[Hole, ...]] = {
     "D15": ((45, 5), (45, 2)),
     "A3": ((50, 4), (47, 4)),
     # connectors: the holes of their ways
-    "J1": ((1, 5), (1, 7), (1, 9), (1, 11)),
+    "J1": ((1, 10), (1, 12), (1, 14), (1, 16)),
     "J2": ((44, 35), (45, 35), (46, 35)),
     "J3": ((6, 35), (8, 35)),
     "J4": ((40, 1), (41, 1), (42, 1), (43, 1)),
@@ -92,6 +92,9 @@ BOARD_LEFT, BOARD_UPPER, BOARD_LOWER = 40, 7, 14
 # Ground pins of the board that must be joined; the others may be. The copper joins ground without the board in
 # its sockets, so that it can be checked.
 JOINED_GROUNDS = (33, 38)
+# What R1's outline keeps from every other [mm]: with D1 shorted it is hotter than solder, plastic and
+# electrolytics bear.
+HOT, HOT_CLEARANCE = "R1", 10.0
 MOUNTING = ((1, 1), (59, 1), (1, 35), (59, 35))
 
 

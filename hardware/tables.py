@@ -15,7 +15,8 @@ from underdash.frontend.parts import Values
 
 _MARK = re.compile(r"(<!-- made from hardware/values\.toml: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)
 BENCH_VOLTS = 12.0
-SHORT_VOLTS, REVERSE_VOLTS = 16.0, 14.0
+SHORT_VOLTS, PARKED_VOLTS, REVERSE_VOLTS = 16.0, 12.6, 14.0
+BATTERY_AH = 50.0
 
 
 def fill(document: str, values: Values) -> str:
@@ -138,29 +139,57 @@ def _ohms(values: Values) -> str:
     return _table(("between", "and", "expect"), rows)
 
 
+def lead_amps(values: Values, items: dict[str, items_file.Item]) -> dict[str, float]:
+    """What each single lead carries of the board's current [A]. The ground leads from the battery are joined on the
+    board: they share it in inverse proportion to their resistance."""
+    found = circuit.nodes(values, BENCH_VOLTS)
+    divider = circuit.ohms(values, "fused", "ground")
+    sense = found["fused"] / divider
+    wires = [item for item in items.values() if item.kind == "wire"]
+    grounds = [item for item in wires if item.nodes == ("ground",) and "battery -" in item.ends]
+    whole = sum(1 / item.ohms for item in grounds)
+    amps = {item.ref: found["amps"] / item.ohms / whole for item in grounds}
+    for item in wires:
+        if item.nodes == ("battery",) and "F1" in item.ends:
+            amps[item.ref] = found["amps"]
+        elif item.nodes == ("fused",):
+            amps[item.ref] = sense if item.twisted else found["amps"] - sense
+    return amps
+
+
 def _leads(values: Values) -> str:
-    amps = circuit.nodes(values, BENCH_VOLTS)["amps"]
+    items = items_file.load(values)
+    amps = lead_amps(values, items)
     rows = []
-    for item in items_file.load(values).values():
+    for item in items.values():
         if item.awg:
-            carried = amps if item.ref in ("W1", "W2", "W3") else 0.0
-            drop = f"{carried * item.ohms * 1000:.1f} mV" if carried else "next to none"
-            rows.append((item.ref, f"AWG {item.awg}", f"{item.metres:g} m", f"{item.ohms * 1000:.0f} mΩ", drop))
-    return _table(("lead", "size", "length", "resistance of a conductor", f"drop at {amps * 1000:.0f} mA"), rows)
+            carried = f"{amps[item.ref] * 1000:.0f} mA" if item.ref in amps else "little"
+            drop = f"{amps[item.ref] * item.ohms * 1000:.1f} mV" if item.ref in amps else "next to none"
+            ohms = f"{item.ohms * 1000:.0f} mΩ"
+            rows.append((item.ref, f"AWG {item.awg}", f"{item.metres:g} m", ohms, carried, drop))
+    return _table(("lead", "size", "length", "resistance of a conductor", "carries", "drop"), rows)
 
 
 def _faults(values: Values) -> str:
-    found = circuit.faults(values, SHORT_VOLTS, REVERSE_VOLTS)
-    opens = "opens" if found["amps"] > values["F1"]["amps"] else "does not open"
-    rows = [
-        (f"D1 fails short, {SHORT_VOLTS:g} V", f"{found['shorted']:.1f} W", f"{found['amps']:.2f} A: F1 {opens}"),
-        (
-            f"battery reversed, {REVERSE_VOLTS:g} V",
-            f"{found['reverse']:.1f} W",
-            f"{found['reversed']:.2f} A: F1 {opens}",
-        ),
-    ]
-    return _table(("fault", f"R1 ({found['rating']:g} W), at the low end of its tolerance", "fuse"), rows)
+    rows = []
+    for name, volts, key, current in (
+        ("D1 fails short, charging", SHORT_VOLTS, "shorted", "amps"),
+        ("D1 fails short, parked", PARKED_VOLTS, "shorted", "amps"),
+        ("battery reversed", REVERSE_VOLTS, "reverse", "reversed"),
+    ):
+        found = circuit.faults(values, volts, volts)
+        opens = "opens" if found[current] > values["F1"]["amps"] else "does not open"
+        # While the alternator charges, nothing is taken; a battery that is the wrong way round is seen soon.
+        hours = f"{0.25 * BATTERY_AH / found[current]:.0f} h" if volts == PARKED_VOLTS else ""
+        rows.append((
+            f"{name}, {volts:g} V", f"{found[key]:.1f} W", f"{found[f'{key} kelvin']:.0f} K",
+            f"{found[current]:.2f} A: F1 {opens}", hours,
+        ))  # fmt: skip
+    rating = values["R1"]["watts"]
+    return _table(
+        ("fault", f"R1 ({rating:g} W), at the low end of its tolerance", "R1's surface above the air", "fuse",
+         f"a quarter of a {BATTERY_AH:g} Ah battery is gone in"), rows,
+    )  # fmt: skip
 
 
 def _leakage(values: Values) -> str:

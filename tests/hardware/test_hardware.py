@@ -27,10 +27,11 @@ import stamp
 import tables
 import tracks
 import wiring
+from bodies import Body
 from tracks import Track
 
 from chargecore import options
-from underdash.frontend import parts, proof
+from underdash.frontend import leads, parts, proof
 from underdash.frontend.parts import Part, Values
 
 VALUES = parts.load(ROOT / "hardware/values.toml")
@@ -215,13 +216,32 @@ def test_no_two_parts_want_the_same_room() -> None:
             assert span >= max(body.width, body.height) + 2.5, f"{ref}: no room to bend its leads"
 
 
+def test_nothing_stands_near_the_part_that_gets_hot(monkeypatch: pytest.MonkeyPatch) -> None:
+    def near() -> list[str]:
+        outlines = router.outlines(VALUES, ITEMS)
+        hot = outlines.pop(placement.HOT)
+        return [ref for ref, body in outlines.items() if hot.distance(body) < 10.0]
+
+    assert VALUES.between("resistor", "fused", "limited")[0].ref == placement.HOT
+    assert placement.HOT_CLEARANCE >= 10.0 and near() == []
+    monkeypatch.setitem(placement._LEGS, "J1", ((1, 9), (1, 11), (1, 13), (1, 15)))
+    assert near() == ["J1"]
+
+
+def test_distance_is_from_outline_to_outline() -> None:
+    one = Body(0.0, 0.0, 4.0, 2.0)
+    assert one.distance(Body(6.0, 0.0, 2.0, 2.0)) == pytest.approx(3.0)
+    assert one.distance(Body(6.0, 6.0, 2.0, 2.0)) == pytest.approx(5.0)
+    assert one.distance(Body(2.0, 1.0, 2.0, 2.0)) == 0.0
+
+
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
         (lambda found: found[1:], "is in pieces"),
         (lambda found: [*found, Track("track", "bus_mid", ((20, 25), (17, 25)))], "is dim_mid"),
-        (lambda found: [*found, Track("track", "fused", ((1, 5), (1, 9)))], r"is ground|J1.1 J1.3 R1.1 R2.1"),
-        (lambda found: [*found, Track("jumper", "fused", ((1, 5), (1, 9)))], "a leg and a jumper"),
+        (lambda found: [*found, Track("track", "fused", ((1, 10), (1, 14)))], r"is ground|J1.1 J1.3 R1.1 R2.1"),
+        (lambda found: [*found, Track("jumper", "fused", ((1, 10), (1, 14)))], "a leg and a jumper"),
         (lambda found: [*found, Track("track", "ground", ((0, 0), (5, 1)))], "runs aslant"),
         (lambda found: [*found, Track("track", "ground", ((60, 5), (61, 5)))], "off the board"),
     ],
@@ -308,7 +328,23 @@ def test_expected_volts_and_ohms_follow_from_the_parts() -> None:
     assert circuit.ohms(VALUES, "rail", "limited") == float("inf")
     worst = circuit.faults(VALUES, 16.0, 14.0)
     assert worst["shorted"] == pytest.approx(256 / (VALUES["R1"]["ohms"] * 0.95))
+    # 10 W up to 70 C, nothing at 275 C.
+    assert worst["shorted kelvin"] == pytest.approx(worst["shorted"] * 20.5)
     assert worst["shorted"] <= worst["rating"], "R1 must bear a shorted D1 for ever"
+
+
+def test_the_ground_leads_share_the_boards_current() -> None:
+    amps = tables.lead_amps(VALUES, ITEMS)
+    whole = circuit.nodes(VALUES, tables.BENCH_VOLTS)["amps"]
+    assert amps["W3"] + amps["W5"] == pytest.approx(whole)
+    assert amps["W3"] * ITEMS["W3"].ohms == pytest.approx(amps["W5"] * ITEMS["W5"].ohms)
+    assert amps["W5"] == pytest.approx(0.018, abs=0.0005)
+    assert amps["W2"] + amps["W4"] == pytest.approx(whole) and amps["W1"] == pytest.approx(whole)
+    loom = leads.leads(VALUES)
+    assert loom.ground == pytest.approx(1 / (1 / ITEMS["W3"].ohms + 1 / ITEMS["W5"].ohms), rel=1e-6)
+    assert (loom.tap, loom.sense) == pytest.approx((ITEMS["W1"].ohms, ITEMS["W4"].ohms))
+    # A file without leads has the shipped ones.
+    assert leads.leads(replace(VALUES, text="")) == loom
 
 
 def test_the_document_names_every_file_that_it_links() -> None:

@@ -12,6 +12,7 @@ from typing import Any
 from chargecore.calibration import UNFOLDED_MAX
 from underdash.frontend.constants import arm, constants, only
 from underdash.frontend.curve import METER_CLASS
+from underdash.frontend.leads import leads
 from underdash.frontend.parts import GROUND, Part, Values
 
 VOLTS = 13.5
@@ -26,9 +27,7 @@ FEED_SPREAD = 0.3  # of the drop on the board's reference filter; no source
 LEAKAGE_SPREAD = 4.0  # a Schottky diode may leak so many times its typical figure, or nothing (from memory)
 TVS_DOUBLES_KELVIN = 11.0  # from memory, as the Schottky diodes'
 INPUT_DRIFT = 0.01  # of the input resistance over the cabin's range; no figure is published
-COPPER = 0.01724  # [ohm mm2/m] at 20 C; IACS
 COPPER_TEMPCO = 0.00393  # IACS
-LEAD_METRES, LEAD_MM2 = 2.0, 0.5
 # Converter figures in steps of 12 bits, from github.com/kitanokitsune/rp2040adc_correction at 61898dd.
 OFFSETS = (11.1, 16.8)  # five chips; the firmware starts from 14
 LINE_LARGEST, LINE_RMS = 1.07, 0.38  # left by five points' line, rounding included; worst of three (curve.report)
@@ -210,16 +209,18 @@ class _Budget:
         ]  # fmt: skip
 
     def _leads(self) -> Contribution:
-        """What the board's own current drops in the fuse and in the ground lead, and the divider's in the
-        sense lead. Calibrated with the car's own leads it goes, but for its change."""
+        """What the board's own current drops in the tap lead, the fuse and the ground leads, and the divider's
+        in the sense lead. Calibrated with the car's own leads it goes, but for its change."""
         supply, sense = supply_amps(self.values), VOLTS / (self.upper * self.ratio / (self.ratio - 1))
         fuse = sum(part["ohms"] for part in self.values.between("fuse", "battery", "fused"))
-        lead = LEAD_METRES * COPPER / LEAD_MM2
-        drop = ((supply + sense) * (fuse + lead) + sense * lead) * 1000
+        loom = leads(self.values)
+        common = loom.tap + fuse + loom.ground
+        drop = ((supply + sense) * common + sense * loom.sense) * 1000
         display = sum(part["load_amps"] for part in self.values.present() if part.kind == "display")
-        wave = display * (fuse + lead) * 1000
+        wave = display * common * 1000
         source = (
-            f"{supply * 1000:.0f} mA; {LEAD_METRES:g} m of {LEAD_MM2:g} mm2 (IACS copper); F1 as in the values file"
+            f"{(supply + sense) * 1000:.0f} mA; F1 {fuse * 1000:.0f} mohm; tap lead {loom.tap * 1000:.0f}, "
+            f"ground leads side by side {loom.ground * 1000:.0f} mohm (the loom's, IACS copper)"
         )
         limits, change = [], []
         for t in TEMPERATURES:
