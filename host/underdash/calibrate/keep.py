@@ -5,11 +5,27 @@ from datetime import datetime
 from pathlib import Path
 
 from chargecore import calibration
+from underdash.calibrate.ending import undisturbed
 from underdash.calibrate.gauge import BoardLike
-from underdash.problems import DataError, LinkError, UnderdashError, write_whole
+from underdash.problems import DataError, LinkError, UnderdashError, readable, write_whole
 from underdash.settings.toml_file import write_toml
 
 Values = dict[str, dict[str, int]]  # part of the settings to name to value
+
+
+class NotGivenBack(LinkError):
+    """The board may have other values than before, and it was said what to do."""
+
+
+def check_folder(folder: Path) -> None:
+    """Find out, before anything is measured, that files can be written there. UnderdashError if they cannot."""
+    new = not folder.exists()
+    probe = folder / ".probe"
+    write_whole(probe, b"")
+    with readable(folder):
+        probe.unlink()
+        if new:  # who leaves shall find no empty folder
+            folder.rmdir()
 
 
 def check(before: Values, found: Values) -> None:
@@ -26,11 +42,13 @@ def write_backup(folder: Path, board_id: str, before: Values, now: datetime) -> 
     return path
 
 
-def store_verified(board: BoardLike, before: Values, found: Values, verify: Callable[[], None]) -> None:
+def store_verified(
+    board: BoardLike, before: Values, found: Values, verify: Callable[[], None], backup: Path | None = None
+) -> None:
     """Store `found`, read it back, then call `verify`, which raises if it is not satisfied.
 
-    Whatever goes wrong after the storing, Ctrl-C too, the values of `before` are stored again and the cause
-    is raised on; where even that fails LinkError says what to do.
+    backup: the file that has `before`, if there is one. Whatever goes wrong after the storing, Ctrl-C too, the
+    values of `before` are stored again and the cause is raised on; where even that fails NotGivenBack says what to do.
     """
     check(before, found)
     try:
@@ -43,24 +61,28 @@ def store_verified(board: BoardLike, before: Values, found: Values, verify: Call
             )
         verify()
     except BaseException as cause:
-        give_back(board, before, cause)
+        give_back(board, before, cause, backup)
         raise
 
 
-def give_back(board: BoardLike, before: Values, cause: BaseException | None = None) -> None:
-    """Make sure that the board has `before`. LinkError if that cannot be made sure."""
+def give_back(board: BoardLike, before: Values, cause: BaseException | None = None, backup: Path | None = None) -> None:
+    """Make sure that the board has `before`. NotGivenBack if that cannot be made sure."""
+    if isinstance(cause, NotGivenBack):  # it was tried, and said
+        return
     try:
-        board.ready()
-        if _differing(board.settings(), before):
-            board.store(before)
+        with undisturbed():
             board.ready()
             if _differing(board.settings(), before):
-                raise LinkError("it keeps other values")
+                board.store(before)
+                board.ready()
+                if _differing(board.settings(), before):
+                    raise LinkError(f"{board.port}: the board keeps other values")
     except UnderdashError as problem:
-        why = f"{cause}; then " if cause is not None and str(cause) else ""
-        raise LinkError(
-            f"{why}the board could not be asked to go back ({problem}); it has the old calibration or the new one, "
-            "never a mixture: see `underdash settings show`, and send the before-….toml to have the old one"
+        happened = cause if isinstance(cause, LinkError) else problem
+        remedy = f"`underdash settings send {backup}`" if backup else "calibrate again, or send a before-….toml"
+        raise NotGivenBack(
+            f"{str(happened).split(';')[0]}; the board has its old calibration or the new, unproven one, never a "
+            f"mixture: plug it in, and to have the old one {remedy}"
         ) from None
 
 

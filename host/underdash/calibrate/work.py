@@ -1,24 +1,29 @@
 """A whole calibration, from wishes to certificate: guided or from a file, stored or only tried."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from chargecore.calibration import Calibration
-from underdash.calibrate import amps, certificate, checks, uncertainty
+from underdash.calibrate import amps, certificate, checks, earlier, uncertainty
 from underdash.calibrate.amps_session import AmpsSession
 from underdash.calibrate.checks import Nominal
 from underdash.calibrate.desk import Desk, Left, yes
+from underdash.calibrate.ending import undisturbed
 from underdash.calibrate.gauge import SAMPLES, BoardLike, Gauge
-from underdash.calibrate.keep import Values, check, give_back, kept_parts, store_verified, write_backup
+from underdash.calibrate.keep import Values, check, check_folder, give_back, kept_parts, store_verified, write_backup
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import read_amps, read_volts
 from underdash.calibrate.session import TARGETS, Proof, VoltsSession, ask_meter
 from underdash.problems import LinkError, UnderdashError, UsageError
 
+_UNPROVEN = (
+    "The supply no longer stood at the last point: only the board's arithmetic was proven. No reading after the store "
+    "was compared with a meter; compare one."
+)
 AT_LAST = {"volts": 0.004, "amps": 0.2}  # [V], [A] so near the last point the supply is taken to stand there still
 
 
@@ -51,13 +56,16 @@ def nominals(values: Path | None) -> tuple[Nominal, Nominal]:
 
 def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the bus: the record as in certificate.record. board may be None for a trial of a file."""
+    _begin(wishes)
     expected, _ = nominals(wishes.values)
     before = kept_parts(board.settings()) if board else {}
     session: VoltsSession | None = None
     if wishes.points:
         meter = _meter_of(wishes)
-        present = _reading_of(before) if before else None
-        points = read_volts(wishes.points, present)
+        present = (before["calibration"]["bus_gain_nv"], before["calibration"]["bus_zero"]) if before else None
+        points = read_volts(wishes.points, present, lambda text: wishes.say(f"note: {text}."))
+        if board and present and wishes.out:
+            earlier.refuse_if_older(wishes.points, wishes.out, board.board_id, present)
         line = checks.check_set(points, meter, expected)
     else:
         desk, at_board = _guided(board, wishes)
@@ -74,6 +82,7 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         points,
         line,
         uncertainty.of_volts(line, points, meter),
+        band=uncertainty.of_volts(line, points, meter, certificate.across(points, uncertainty.AT)),
         before=_flat(before),
         found=_flat(found),
         cautions=checks.cautions(points, meter),
@@ -96,14 +105,15 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
 
 def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
+    _begin(wishes)
     _, expected = nominals(wishes.values)
     before = kept_parts(board.settings()) if board else {}
     bus_zero = before["calibration"]["bus_zero"] if before else Calibration().bus_zero
-    with _sensing(board, before, wishes):
+    with _sensing(board, before, wishes) as backup:
         session: AmpsSession | None = None
         if wishes.points:
             meter = _meter_of(wishes)
-            points = read_amps(wishes.points)
+            points = read_amps(wishes.points, lambda text: wishes.say(f"note: {text}."))
             found = amps.analyse(points, meter, expected, bus_zero)
         else:
             desk, at_board = _guided(board, wishes)
@@ -122,6 +132,7 @@ def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
             found.points,
             found.line,
             amps.of_amps(found, found.points, meter),
+            band=amps.of_amps(found, found.points, meter, certificate.across(found.points, amps.AT)),
             before=_flat(before),
             found=_flat(values),
             cautions=amps.cautions(points, found, meter),
@@ -149,7 +160,7 @@ def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
             limit = amps.proof_limit(points[-1], found, meter)
             return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
 
-        return _finish(board, wishes, told, before, values, "clamp", prove)
+        return _finish(board, wishes, told, before, values, "clamp", prove, backup)
 
 
 # -- inside -----------------------------------------------------------------------------------
@@ -159,10 +170,17 @@ def _flat(values: Values) -> dict[str, int]:
     return {name: value for part in values.values() for name, value in part.items()}
 
 
-def _reading_of(before: Values) -> Callable[[float], float]:
-    """From volts that the board showed to the reading [units] that it had, by its present calibration."""
-    gain, zero = before["calibration"]["bus_gain_nv"] / 1e9, before["calibration"]["bus_zero"]
-    return lambda shown: shown / gain + zero
+def _begin(wishes: Wishes) -> None:
+    if wishes.out:
+        check_folder(wishes.out)
+
+
+def _backup(board: BoardLike, before: Values, wishes: Wishes) -> Path | None:
+    if not wishes.out:
+        return None
+    path = write_backup(wishes.out, board.board_id, before, datetime.now())
+    wishes.say(f"{path}: what the board had")
+    return path
 
 
 def _clamp_ma(kept: Calibration, status: dict[str, Any], supply: int) -> int:
@@ -202,23 +220,51 @@ def _who(board: BoardLike | None) -> dict[str, str]:
 
 
 @contextmanager
-def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[None]:
-    """The board reads its clamp's pin only where one is fitted: say so for the session's length."""
-    if board is None or wishes.points or before["calibration"]["clamp_fitted"]:
-        yield
+def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[Path | None]:
+    """The board reads its clamp's pin only where one is fitted: say so for the session's length. Yields the file
+    that has what the board had, if it was written."""
+    if board is None or wishes.points:
+        yield None
+        return
+    if before["calibration"]["clamp_fitted"]:
+        if not _as_if_cut_off(before):
+            yield None
+            return
+        # It may be meant so, by hand: what was found is left, but not in silence.
+        wishes.say(f"note: {_CUT_OFF}.")
+        try:
+            yield None
+        except BaseException:
+            with suppress(OSError):  # the window may be closed
+                wishes.say(f"note: {_CUT_OFF}.")
+            raise
         return
     if wishes.desk is None:
         _guided(board, wishes)
+    backup = _backup(board, before, wishes)
     wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
-    kept = False
     try:
         board.store({"calibration": {"clamp_fitted": 1}})
         board.ready()
-        yield
-        kept = not wishes.dry_run
-    finally:
-        if not kept:
-            give_back(board, before)
+        yield backup
+    except BaseException as cause:
+        give_back(board, before, cause, backup)
+        raise
+    if wishes.dry_run:
+        give_back(board, before, None, backup)
+
+
+_CUT_OFF = (
+    "the board has clamp_fitted = 1 with the nominal zero and gain, as an earlier session leaves it that was cut off. "
+    "Leaving lets that stand; if the board has no clamp, set clamp_fitted = 0: `underdash settings send` that "
+    "session's before-….toml"
+)
+
+
+def _as_if_cut_off(before: Values) -> bool:
+    kept, plain = before["calibration"], Calibration()
+    nominal = all(kept[name] == getattr(plain, name) for name in ("clamp_zero", "clamp_gain_ua"))
+    return nominal and not before.get("options", {}).get("clamp_supply")
 
 
 def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, dict[str, Any]], int]) -> None:
@@ -245,24 +291,22 @@ def _finish(
     found: Values,
     channel: str,
     prove: Callable[[Gauge], Proof | None],
+    backup: Path | None = None,
 ) -> dict[str, Any]:
-    """Show, ask, store, prove, write."""
+    """Show, ask, store, prove, write. backup: the file that has `before`, where it was written already."""
     _show(wishes.say, told)
     check(before or {"calibration": vars(Calibration())}, found)
     if not wishes.dry_run:
         assert board is not None
         at_board: BoardLike = board
-        if wishes.out:  # and so it is known, before anything changes, that the folder can be written
-            backup = write_backup(wishes.out, board.board_id, before, datetime.fromisoformat(told["made"]))
-            wishes.say(f"{backup}: what the board had")
+        backup = backup or _backup(board, before, wishes)
         _confirm(board, wishes)
 
         def verify() -> None:
             proof = prove(Gauge(at_board, channel))
             if proof is None:
-                told["cautions"].append(
-                    "The supply no longer stood at the last point: only the board's arithmetic was proven."
-                )
+                told["cautions"].append(_UNPROVEN)
+                wishes.say(f"note: {_UNPROVEN}")
                 return
             told["proof"] = {**asdict(proof), "difference": proof.difference}
             if abs(proof.difference) > proof.limit:
@@ -273,15 +317,17 @@ def _finish(
                     "the points again"
                 )
 
-        store_verified(board, before, found, verify)
+        store_verified(board, before, found, verify, backup)
         told["stored"] = True
     if wishes.out:
-        page, data = certificate.write(wishes.out, told)
+        with undisturbed():  # what is stored gets its certificate
+            page, data = certificate.write(wishes.out, told)
         wishes.say(f"{page}: the certificate, for people")
         wishes.say(f"{data}: the same, for programs")
     if told["stored"]:
         changed = ", ".join(f"{name} {told['before'][name]} -> {value}" for name, value in told["found"].items())
-        wishes.say(f"board {told['board']['id']}: kept {changed}")
+        unproven = "" if told["proof"] else "; no reading after the store was compared with a meter"
+        wishes.say(f"board {told['board']['id']}: kept {changed}{unproven}")
     else:
         wishes.say("tried only: nothing was stored")
     return told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,8 @@ def amps(turns: int, **given: Any) -> None:
 
 
 def _run(calibration: Callable[..., dict[str, Any]], given: dict[str, Any], **wanted: Any) -> None:
+    from underdash.calibrate.desk import Left
+    from underdash.calibrate.ending import ended_as_by_ctrl_c
     from underdash.calibrate.meter import parse
     from underdash.calibrate.work import Wishes
     from underdash.link.client import find
@@ -103,9 +106,14 @@ def _run(calibration: Callable[..., dict[str, Any]], given: dict[str, Any], **wa
         raise UsageError("a guided calibration needs a terminal; here use --points FILE.csv with --yes or --dry-run")
     if desk is None and not (wishes.yes or wishes.dry_run):
         raise UsageError("nobody is there to be asked: add --yes to store, or --dry-run to look only")
-    with find(given["port"]) as board:
+    with ended_as_by_ctrl_c(), find(given["port"]) as board:
         board.ready()
-        calibration(board, wishes)
+        try:
+            calibration(board, wishes)
+        except KeyboardInterrupt:  # Ctrl-C, a closed window, a kill: what had to be put back has been
+            with suppress(OSError):  # the window may be gone
+                click.echo()
+            raise Left from None
 
 
 class _Terminal:
