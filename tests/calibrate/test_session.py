@@ -187,7 +187,7 @@ def test_a_board_pulled_at_the_proof_is_told_of_once(how: str, tmp_path: Path) -
         calibration(board, wishes(player, out=tmp_path, meter=kind, turns=8 if how == "amps" else 1))
     (backup,) = tmp_path.glob("before-*.toml")
     assert str(told.value).count("unplugged") == 1 and f"settings send {backup}" in str(told.value)
-    assert len(str(told.value)) - len(str(backup)) < 240
+    assert len(str(told.value)) - len(str(backup)) < 280
 
 
 def test_a_clamp_left_behind_by_a_session_cut_off_is_told_of() -> None:
@@ -197,7 +197,7 @@ def test_a_clamp_left_behind_by_a_session_cut_off_is_told_of() -> None:
     with pytest.raises(Left):
         work.clamp(board, wishes(player, meter=CLAMP_METER, turns=8))
     told = [text for text in player.heard if "clamp_fitted = 1 with the nominal" in text]
-    assert len(told) == 2 and player.heard[-1] == told[0] and "clamp_fitted = 0" in told[0]
+    assert len(told) == 1 and "If you leave it stays so" in told[0] and "clamp_fitted = 0" in told[0]
     board.values["clamp_gain_ua"] += 7
     player = amps_player(board, [("no current", "q")])
     with pytest.raises(Left):

@@ -1,7 +1,6 @@
 """A whole calibration, from wishes to certificate: guided or from a file, stored or only tried."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +13,7 @@ from underdash.calibrate.checks import Nominal
 from underdash.calibrate.desk import Desk, Left, yes
 from underdash.calibrate.ending import undisturbed
 from underdash.calibrate.gauge import SAMPLES, BoardLike, Gauge
-from underdash.calibrate.keep import Values, check, check_folder, give_back, kept_parts, store_verified, write_backup
+from underdash.calibrate.keep import Keeper, Values, check, check_folder, kept_parts
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import read_amps, read_volts
 from underdash.calibrate.session import TARGETS, Proof, VoltsSession, ask_meter
@@ -56,9 +55,38 @@ def nominals(values: Path | None) -> tuple[Nominal, Nominal]:
 
 def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the bus: the record as in certificate.record. board may be None for a trial of a file."""
-    _begin(wishes)
+    return _safely(_volts, board, wishes)
+
+
+def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
+    """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
+    return _safely(_clamp, board, wishes)
+
+
+def _safely(
+    calibration: Callable[[BoardLike | None, Wishes, Keeper], dict[str, Any]], board: BoardLike | None, wishes: Wishes
+) -> dict[str, Any]:
+    """Whatever ends a calibration that is not kept, the board has what it had."""
+    if wishes.out:
+        check_folder(wishes.out)
+    keeper = Keeper(board, kept_parts(board.settings()) if board else {})
+    try:
+        told = calibration(board, wishes, keeper)
+        keeper.give_back()
+        return told
+    except BaseException as cause:
+        # A closed window ends the input and sends a signal, too, which may come just here; not in a function of
+        # its own or a `with`, whose first step it would stop.
+        try:
+            keeper.give_back(cause)
+        except KeyboardInterrupt:
+            keeper.give_back(cause)
+        raise
+
+
+def _volts(board: BoardLike | None, wishes: Wishes, keeper: Keeper) -> dict[str, Any]:
     expected, _ = nominals(wishes.values)
-    before = kept_parts(board.settings()) if board else {}
+    before = keeper.before
     session: VoltsSession | None = None
     if wishes.points:
         meter = _meter_of(wishes)
@@ -100,67 +128,66 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         limit = reached.proof_limit(points[-1], line) + AT_LAST["volts"]
         return Proof("the last point, still set", points[-1].meter, gauge.shown("bus_mv", SAMPLES) / 1000, limit)
 
-    return _finish(board, wishes, told, before, found, "bus", prove)
+    return _finish(board, wishes, told, keeper, found, "bus", prove)
 
 
-def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
-    """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
-    _begin(wishes)
+def _clamp(board: BoardLike | None, wishes: Wishes, keeper: Keeper) -> dict[str, Any]:
     _, expected = nominals(wishes.values)
-    before = kept_parts(board.settings()) if board else {}
+    before = keeper.before
     bus_zero = before["calibration"]["bus_zero"] if before else Calibration().bus_zero
-    with _sensing(board, before, wishes) as backup:
-        session: AmpsSession | None = None
-        if wishes.points:
-            meter = _meter_of(wishes)
-            points = read_amps(wishes.points, lambda text: wishes.say(f"note: {text}."))
-            found = amps.analyse(points, meter, expected, bus_zero)
-        else:
-            desk, at_board = _guided(board, wishes)
-            meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
-            session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
-            found = session.run()
-            points = session.points
-        values: Values = {"calibration": found.values}
-        if not before or "options" in before:
-            values["options"] = {"clamp_supply": found.supply}
-        told = certificate.record(
-            "amps",
-            datetime.now(),
-            _who(board),
-            meter,
-            found.points,
-            found.line,
-            amps.of_amps(found, found.points, meter),
-            band=amps.of_amps(found, found.points, meter, certificate.across(found.points, amps.AT)),
-            before=_flat(before),
-            found=_flat(values),
-            cautions=amps.cautions(points, found, meter),
-            extra={
-                "hysteresis": found.hysteresis,
-                "asymmetry": found.asymmetry,
-                "backwards": found.backwards,
-                "notes": [
-                    (
-                        f"Zero after charging minus zero after discharging: {found.hysteresis:+.2f} A (limit "
-                        f"{amps.HYSTERESIS:g}). The gain differs by {found.asymmetry * 100:+.1f} % between the "
-                        f"directions (limit {amps.ASYMMETRY * 100:g})."
-                    )
-                ],
-            },
-        )
+    if board and not wishes.points:
+        _sense(board, wishes, keeper)
+    session: AmpsSession | None = None
+    if wishes.points:
+        meter = _meter_of(wishes)
+        points = read_amps(wishes.points, lambda text: wishes.say(f"note: {text}."))
+        found = amps.analyse(points, meter, expected, bus_zero)
+    else:
+        desk, at_board = _guided(board, wishes)
+        meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
+        session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
+        found = session.run()
+        points = session.points
+    values: Values = {"calibration": found.values}
+    if not before or "options" in before:
+        values["options"] = {"clamp_supply": found.supply}
+    told = certificate.record(
+        "amps",
+        datetime.now(),
+        _who(board),
+        meter,
+        found.points,
+        found.line,
+        amps.of_amps(found, found.points, meter),
+        band=amps.of_amps(found, found.points, meter, certificate.across(found.points, amps.AT)),
+        before=_flat(before),
+        found=_flat(values),
+        cautions=amps.cautions(points, found, meter),
+        extra={
+            "hysteresis": found.hysteresis,
+            "asymmetry": found.asymmetry,
+            "backwards": found.backwards,
+            "notes": [
+                (
+                    f"Zero after charging minus zero after discharging: {found.hysteresis:+.2f} A (limit "
+                    f"{amps.HYSTERESIS:g}). The gain differs by {found.asymmetry * 100:+.1f} % between the "
+                    f"directions (limit {amps.ASYMMETRY * 100:g})."
+                )
+            ],
+        },
+    )
 
-        def prove(gauge: Gauge) -> Proof | None:
-            if session:
-                return session.prove(found)
-            _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
-            now = gauge.take(SAMPLES)
-            if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
-                return None
-            limit = amps.proof_limit(points[-1], found, meter)
-            return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
+    def prove(gauge: Gauge) -> Proof | None:
+        if session:
+            return session.prove(found)
+        _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
+        now = gauge.take(SAMPLES)
+        if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
+            return None
+        limit = amps.proof_limit(points[-1], found, meter)
+        return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
 
-        return _finish(board, wishes, told, before, values, "clamp", prove, backup)
+    return _finish(board, wishes, told, keeper, values, "clamp", prove)
 
 
 # -- inside -----------------------------------------------------------------------------------
@@ -170,17 +197,9 @@ def _flat(values: Values) -> dict[str, int]:
     return {name: value for part in values.values() for name, value in part.items()}
 
 
-def _begin(wishes: Wishes) -> None:
-    if wishes.out:
-        check_folder(wishes.out)
-
-
-def _backup(board: BoardLike, before: Values, wishes: Wishes) -> Path | None:
-    if not wishes.out:
-        return None
-    path = write_backup(wishes.out, board.board_id, before, datetime.now())
-    wishes.say(f"{path}: what the board had")
-    return path
+def _backup(wishes: Wishes, keeper: Keeper) -> None:
+    if wishes.out and keeper.backup is None:
+        wishes.say(f"{keeper.write_backup(wishes.out)}: what the board had")
 
 
 def _clamp_ma(kept: Calibration, status: dict[str, Any], supply: int) -> int:
@@ -219,46 +238,20 @@ def _who(board: BoardLike | None) -> dict[str, str]:
     return {"id": board.board_id, "firmware": str(board.hello.get("firmware", "")), "port": board.port}
 
 
-@contextmanager
-def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[Path | None]:
-    """The board reads its clamp's pin only where one is fitted: say so for the session's length. Yields the file
-    that has what the board had, if it was written."""
-    if board is None or wishes.points:
-        yield None
-        return
-    if before["calibration"]["clamp_fitted"]:
-        if not _as_if_cut_off(before):
-            yield None
-            return
+def _sense(board: BoardLike, wishes: Wishes, keeper: Keeper) -> None:
+    """The board reads its clamp's pin only where one is fitted: have it do so."""
+    _guided(board, wishes)
+    if not keeper.before["calibration"]["clamp_fitted"]:
+        _backup(wishes, keeper)
+        wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
+        keeper.store({"calibration": {"clamp_fitted": 1}})
+    elif _as_if_cut_off(keeper.before):
         # It may be meant so, by hand: what was found is left, but not in silence.
-        wishes.say(f"note: {_CUT_OFF}.")
-        try:
-            yield None
-        except BaseException:
-            with suppress(OSError):  # the window may be closed
-                wishes.say(f"note: {_CUT_OFF}.")
-            raise
-        return
-    if wishes.desk is None:
-        _guided(board, wishes)
-    backup = _backup(board, before, wishes)
-    wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
-    try:
-        board.store({"calibration": {"clamp_fitted": 1}})
-        board.ready()
-        yield backup
-    except BaseException as cause:
-        give_back(board, before, cause, backup)
-        raise
-    if wishes.dry_run:
-        give_back(board, before, None, backup)
-
-
-_CUT_OFF = (
-    "the board has clamp_fitted = 1 with the nominal zero and gain, as an earlier session leaves it that was cut off. "
-    "Leaving lets that stand; if the board has no clamp, set clamp_fitted = 0: `underdash settings send` that "
-    "session's before-….toml"
-)
+        wishes.say(
+            "note: the board has clamp_fitted = 1 with the nominal zero and gain, as a session leaves it that the "
+            "power cut off. If you leave it stays so, and its amps may be wrong by amperes. To undo it, where there is "
+            "no clamp: `underdash settings send` with clamp_fitted = 0, as in that session's before-….toml."
+        )
 
 
 def _as_if_cut_off(before: Values) -> bool:
@@ -287,41 +280,46 @@ def _finish(
     board: BoardLike | None,
     wishes: Wishes,
     told: dict[str, Any],
-    before: Values,
+    keeper: Keeper,
     found: Values,
     channel: str,
     prove: Callable[[Gauge], Proof | None],
-    backup: Path | None = None,
 ) -> dict[str, Any]:
-    """Show, ask, store, prove, write. backup: the file that has `before`, where it was written already."""
+    """Show, ask, store, prove, write."""
     _show(wishes.say, told)
-    check(before or {"calibration": vars(Calibration())}, found)
+    check(keeper.before or {"calibration": vars(Calibration())}, found)
     if not wishes.dry_run:
         assert board is not None
-        at_board: BoardLike = board
-        backup = backup or _backup(board, before, wishes)
+        _backup(wishes, keeper)
         _confirm(board, wishes)
+        keeper.store(found)
+        _prove(Gauge(board, channel), wishes, told, prove)
+    with undisturbed():  # what is kept gets its certificate
+        if not wishes.dry_run:
+            keeper.keep()
+            told["stored"] = True
+        _tell(wishes, told)
+    return told
 
-        def verify() -> None:
-            proof = prove(Gauge(at_board, channel))
-            if proof is None:
-                told["cautions"].append(_UNPROVEN)
-                wishes.say(f"note: {_UNPROVEN}")
-                return
-            told["proof"] = {**asdict(proof), "difference": proof.difference}
-            if abs(proof.difference) > proof.limit:
-                unit = told["unit"]
-                raise LinkError(
-                    f"after the store the board shows {proof.shown:.3f} {unit} where the meter read "
-                    f"{proof.meter:.3f} {unit} (limit {proof.limit:.3f}); the old calibration was put back; take "
-                    "the points again"
-                )
 
-        store_verified(board, before, found, verify, backup)
-        told["stored"] = True
+def _prove(gauge: Gauge, wishes: Wishes, told: dict[str, Any], prove: Callable[[Gauge], Proof | None]) -> None:
+    proof = prove(gauge)
+    if proof is None:
+        told["cautions"].append(_UNPROVEN)
+        wishes.say(f"note: {_UNPROVEN}")
+        return
+    told["proof"] = {**asdict(proof), "difference": proof.difference}
+    if abs(proof.difference) > proof.limit:
+        unit = told["unit"]
+        raise LinkError(
+            f"after the store the board shows {proof.shown:.3f} {unit} where the meter read {proof.meter:.3f} {unit} "
+            f"(limit {proof.limit:.3f}); the old calibration was put back; take the points again"
+        )
+
+
+def _tell(wishes: Wishes, told: dict[str, Any]) -> None:
     if wishes.out:
-        with undisturbed():  # what is stored gets its certificate
-            page, data = certificate.write(wishes.out, told)
+        page, data = certificate.write(wishes.out, told)
         wishes.say(f"{page}: the certificate, for people")
         wishes.say(f"{data}: the same, for programs")
     if told["stored"]:
@@ -330,7 +328,6 @@ def _finish(
         wishes.say(f"board {told['board']['id']}: kept {changed}{unproven}")
     else:
         wishes.say("tried only: nothing was stored")
-    return told
 
 
 def _confirm(board: BoardLike, wishes: Wishes) -> None:
