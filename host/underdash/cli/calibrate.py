@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import select
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -116,6 +117,13 @@ def _run(calibration: Callable[..., dict[str, Any]], given: dict[str, Any], **wa
             raise Left from None
 
 
+def _wait_for_a_line() -> None:
+    """Wait in slices: a signal that comes just before a blocking read would not be acted upon until Enter."""
+    if sys.platform != "win32":  # where only sockets can be waited for
+        while not select.select([sys.stdin], [], [], 0.25)[0]:
+            pass
+
+
 class _Terminal:
     """The Desk of a person at a terminal."""
 
@@ -132,9 +140,13 @@ class _Terminal:
         self._end_live()
         try:
             click.echo(question, nl=False)  # input's own prompt would go to standard error
+            _wait_for_a_line()
             return input()
         except EOFError:
-            click.echo()
+            with suppress(OSError):
+                click.echo()
+            raise Left from None
+        except OSError:  # the window is gone
             raise Left from None
 
     def live(self, text: str) -> None:
