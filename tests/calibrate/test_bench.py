@@ -5,6 +5,7 @@ import os
 import pty
 import re
 import select
+import signal
 import subprocess
 import sys
 import time
@@ -167,7 +168,9 @@ def test_from_a_file_and_what_is_refused(tmp_path: Path) -> None:
                     work.volts(link, Wishes(None, print, meter.parse(METER), file, yes=True, out=tmp_path / "out"))
             assert link.settings() == before
         done = run(*common, "--meter", METER, "--yes", cwd=tmp_path)  # of the last of these
-        assert done.returncode == 1 and re.search(said, done.stderr) and len(done.stderr.splitlines()) == 1, done
+        assert done.returncode == 2 and re.search(said, done.stderr) and len(done.stderr.splitlines()) == 1, done
+        file.write_text("meter_volts,bus_code\n" + BAD_VOLTS["reversed"][0].format(*at) + "\n")
+        assert run(*common, "--meter", METER, "--yes", cwd=tmp_path).returncode == 1
         file.write_text(
             "meter_volts,bus_code\n" + "".join(f"{v:.3f},{c:.2f}\n" for v, c in zip((11.8, 15.4), at, strict=True))
         )
@@ -241,6 +244,45 @@ def test_guided_on_a_terminal_and_left(tmp_path: Path) -> None:
         _, said = process.communicate(timeout=30)
         assert process.returncode == 1 and "Traceback" not in said, said
         os.close(ours)
+        with Board(virtual.port) as link:
+            link.ready()
+            assert link.settings() == before
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_kill_or_a_closed_window_puts_the_clamp_back(number: signal.Signals, tmp_path: Path) -> None:
+    path = levels(tmp_path / "s.signal", [12.6], [0.0], [5.0])
+    with VirtualBoard(tmp_path / "board") as virtual:
+        virtual.start(path)
+        with Board(virtual.port) as link:
+            link.ready()
+            before = link.settings()
+        assert before["calibration"]["clamp_fitted"] == 0
+        ours, theirs = pty.openpty()
+        process = subprocess.Popen(
+            [*COMMAND, "calibrate", "amps", "--port", virtual.port, "--meter", "1% + 3 digits at 0.01"],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=subprocess.PIPE,
+            cwd=tmp_path,
+            text=True,
+            preexec_fn=lambda: signal.signal(number, signal.SIG_DFL),  # the tests may run where it is ignored
+        )
+        os.close(theirs)
+        shown = ""
+        deadline = time.monotonic() + 60
+        while "no current (Enter" not in shown and time.monotonic() < deadline:
+            if select.select([ours], [], [], 1.0)[0]:
+                shown += os.read(ours, 4096).decode(errors="replace")
+        assert "told that a clamp is fitted" in shown and "no current (Enter" in shown, shown
+        if number == signal.SIGHUP:
+            os.close(ours)  # as a window does
+        process.send_signal(number)
+        process.send_signal(number)  # impatience must not stop what goes back
+        _, said = process.communicate(timeout=40)
+        assert process.returncode == 1 and "Traceback" not in said and "keeps the calibration" in said, said
+        if number != signal.SIGHUP:
+            os.close(ours)
         with Board(virtual.port) as link:
             link.ready()
             assert link.settings() == before

@@ -1,5 +1,6 @@
 """Every kind of wrong input: refused, for the right reason, in one line that says what to do."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -211,9 +212,25 @@ def test_semicolons_and_decimal_commas(tmp_path: Path) -> None:
 def test_shown_volts_go_back_through_the_present_calibration(tmp_path: Path) -> None:
     path = tmp_path / "p.csv"
     path.write_text("meter_volts,shown_volts\n13.500,13.412\n")
-    (point,) = read_volts(path, lambda volts: volts / 276199e-9 + 224)
+    told: list[str] = []
+    (point,) = read_volts(path, (276199, 224), told.append)
     assert point.reading == pytest.approx(13.412 / 276199e-9 + 224)
     assert unfolded(point.code) == pytest.approx(point.reading, abs=0.5)
+    assert len(told) == 1 and "276199" in told[0] and "WRONG" in told[0]
+    path.write_text("meter_volts,shown_volts,bus_gain_nv,bus_zero\n13.500,13.412,276199,224\n")
+    assert read_volts(path, (276199, 224), told.append) == [point] and len(told) == 1
+    for other in ((276200, 224), (276199, -3)):
+        with pytest.raises(DataError, match=r"under bus_(gain_nv 276199|zero 224), and the board now has"):
+            read_volts(path, other)
+
+
+def test_columns_that_are_not_known_are_passed_over_aloud(tmp_path: Path) -> None:
+    path = tmp_path / "p.csv"
+    path.write_text("meter_volts,colour,bus_code,Remark\n11.8,red,42600,the first\n")
+    told: list[str] = []
+    (point,) = read_volts(path, None, told.append)
+    assert (point.meter, point.code) == (11.8, 42600)
+    assert len(told) == 1 and told[0].endswith("colour, remark")
 
 
 FILES = {
@@ -221,10 +238,10 @@ FILES = {
     "# only\n": "holds no lines",
     "meter_volts\n1\n": "line 1: no column bus_code or shown_volts",
     "bus_code\n1\n": "line 1: no column meter_volts",
-    "meter_volts,bus_code,colour\n1,2,3\n": "line 1: no column 'colour' is known",
+    "volts,code\n1,2\n": "line 1: no column meter_volts, and none bus_code or shown_volts; the header is 'volts,code'",
     "meter_volts,bus_code,bus_code\n1,2,3\n": "twice",
     "meter_volts,bus_code,shown_volts\n1,2,3\n": "both",
-    "13.5,48000\n14.4,52000\n": "no column '13.5'",
+    "13.5,48000\n14.4,52000\n": "no column meter_volts",
     "meter_volts,bus_code\n13,5,48000\n": "line 2: 3 values below 2 columns; write numbers with a decimal point",
     "meter_volts,bus_code\n13.5\n": "line 2: 1 values below 2 columns",
     "meter_volts,bus_code\n13.5,\n": "line 2: bus_code is empty",
@@ -243,15 +260,17 @@ FILES = {
 def test_files_that_cannot_be_read(content: str, tmp_path: Path) -> None:
     path = tmp_path / "p.csv"
     path.write_text(content)
-    with pytest.raises(DataError, match=FILES[content]) as refused:
+    with pytest.raises((DataError, UsageError), match=FILES[content]) as refused:
         read_volts(path)
+    # What is no points file is a wrong request; a number that cannot be is wrong data.
+    assert isinstance(refused.value, DataError) == bool(re.search(r" is (70000|-3|-1|0$)|is 0:", FILES[content]))
     assert str(refused.value).startswith(str(path)) and "\n" not in str(refused.value)
 
 
 def test_bytes_that_are_no_text_and_no_file_at_all(tmp_path: Path) -> None:
     path = tmp_path / "p.csv"
     path.write_bytes(b"meter_volts,bus_code\n\xff\xfe\n")
-    with pytest.raises(DataError, match="line 2: not UTF-8"):
+    with pytest.raises(UsageError, match="line 2: not UTF-8"):
         read_volts(path)
     with pytest.raises(UsageError, match="no such file"):
         read_volts(tmp_path / "none.csv")

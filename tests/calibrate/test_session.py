@@ -1,7 +1,11 @@
 """Whole sessions in no time: who sits there errs in every way, and the board ends with the new values or the old."""
 
 import json
+import os
 import re
+import signal
+import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +16,7 @@ from calibrate.make_believe import METER, FakeBoard, Player
 from chargecore.calibration import Calibration
 from underdash.calibrate import gauge, meter, work
 from underdash.calibrate.desk import Left
+from underdash.calibrate.ending import ended_as_by_ctrl_c
 from underdash.calibrate.work import Wishes
 from underdash.problems import DataError, LinkError, UnderdashError, UsageError
 from underdash.virtual.signal_file import FrontEnd
@@ -124,6 +129,80 @@ def test_every_slip_of_the_hand_is_mended_on_the_way() -> None:
     ):
         assert said in player.dialogue, said
     assert [point["text"] for point in told["points"]] == ["11.800", "12.600", "13.500", "14.400", "15.400"]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("how", ["volts", "amps"])
+def test_a_signal_at_the_proof_puts_the_old_calibration_back(how: str, number: signal.Signals, tmp_path: Path) -> None:
+    board = FakeBoard()
+    before = board.settings()
+    player = amps_player(board) if how == "amps" else Player(board)
+    whole = player.ask
+
+    def ask(question: str) -> str:
+        if "Stored." in player.dialogue and "meter reads" in question:
+            os.kill(os.getpid(), number)
+            time.sleep(5)  # it comes before that ends
+        return whole(question)
+
+    def on_store(values: dict[str, dict[str, int]]) -> None:
+        if "Stored." in player.dialogue:  # while the old values go back
+            for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+                os.kill(os.getpid(), one)
+
+    player.ask = ask  # type: ignore[method-assign]
+    board.on_store = on_store
+    ignored = signal.getsignal(number) == signal.SIG_IGN  # where the tests run under nohup
+    if ignored:
+        signal.signal(number, signal.SIG_DFL)
+    handlers = [signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)]
+    calibration, kind = (work.clamp, CLAMP_METER) if how == "amps" else (work.volts, meter.parse(METER))
+    with pytest.raises(KeyboardInterrupt), ended_as_by_ctrl_c():
+        calibration(board, wishes(player, out=tmp_path, meter=kind, turns=8 if how == "amps" else 1))
+    assert "Stored." in player.dialogue and board.settings() == before
+    assert not [*tmp_path.glob("volts-*"), *tmp_path.glob("amps-*")]
+    assert [signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)] == handlers
+    if ignored:
+        signal.signal(number, signal.SIG_IGN)
+
+
+@pytest.mark.parametrize("how", ["volts", "amps"])
+def test_a_board_pulled_at_the_proof_is_told_of_once(how: str, tmp_path: Path) -> None:
+    board = FakeBoard()
+    player = amps_player(board) if how == "amps" else Player(board)
+    whole = player.ask
+
+    def gone(*given: object) -> Any:
+        raise LinkError("/dev/fake: the board was unplugged; plug it in again")
+
+    def ask(question: str) -> str:
+        typed = whole(question)
+        if "Stored." in player.dialogue:
+            board.status = board.settings = board.store = board.ready = gone  # type: ignore[method-assign]
+        return typed
+
+    player.ask = ask  # type: ignore[method-assign]
+    calibration, kind = (work.clamp, CLAMP_METER) if how == "amps" else (work.volts, meter.parse(METER))
+    with pytest.raises(LinkError, match="never a mixture") as told:
+        calibration(board, wishes(player, out=tmp_path, meter=kind, turns=8 if how == "amps" else 1))
+    (backup,) = tmp_path.glob("before-*.toml")
+    assert str(told.value).count("unplugged") == 1 and f"settings send {backup}" in str(told.value)
+    assert len(str(told.value)) - len(str(backup)) < 280
+
+
+def test_a_clamp_left_behind_by_a_session_cut_off_is_told_of() -> None:
+    board = FakeBoard()
+    board.values["clamp_fitted"] = 1
+    player = amps_player(board, [("no current", "q")])
+    with pytest.raises(Left):
+        work.clamp(board, wishes(player, meter=CLAMP_METER, turns=8))
+    told = [text for text in player.heard if "clamp_fitted = 1 with the nominal" in text]
+    assert len(told) == 1 and "If you leave it stays so" in told[0] and "clamp_fitted = 0" in told[0]
+    board.values["clamp_gain_ua"] += 7
+    player = amps_player(board, [("no current", "q")])
+    with pytest.raises(Left):
+        work.clamp(board, wishes(player, meter=CLAMP_METER, turns=8))
+    assert "with the nominal" not in player.dialogue
 
 
 @pytest.mark.parametrize("question", ["meter class", "meter reads [V]", "Enter to accept", "[y/n]"])
@@ -287,8 +366,64 @@ def test_a_supply_that_was_turned_off_is_not_called_a_proof(tmp_path: Path) -> N
     board = FakeBoard()
     path = points_file(board, tmp_path / "p.csv")
     board.volts = 12.0
-    told = work.volts(board, Wishes(None, lambda text: None, meter.parse(METER), path, yes=True))
+    heard: list[str] = []
+    told = work.volts(board, Wishes(None, heard.append, meter.parse(METER), path, yes=True))
     assert told["stored"] and told["proof"] is None and "arithmetic" in told["cautions"][-1]
+    assert "no reading after the store was compared with a meter" in heard[-1] and "kept bus_zero" in heard[-1]
+    board.volts = 15.4
+    work.volts(board, Wishes(None, heard.append, meter.parse(METER), path, yes=True))
+    assert "compared" not in heard[-1]
+
+
+def test_shown_volts_are_not_used_twice(tmp_path: Path) -> None:
+    board = FakeBoard()
+    path = points_file(board, tmp_path / "p.csv", "meter_volts,shown_volts")
+    heard: list[str] = []
+    asked = Wishes(None, heard.append, meter.parse(METER), path, yes=True, out=tmp_path / "out")
+    nominal = board.values["bus_gain_nv"]
+    work.volts(board, asked)
+    assert any("WRONG" in text and f"bus_gain_nv {nominal}" in text for text in heard)
+    kept = board.settings()
+    with pytest.raises(DataError, match=r"before the board got the calibration.*volts-.*json"):
+        work.volts(board, asked)
+    assert board.settings() == kept
+    # Given back what it had, the file is right again; so is a younger one.
+    board.values["bus_gain_nv"], board.values["bus_zero"] = nominal, Calibration().bus_zero
+    assert work.volts(board, asked)["stored"] and board.settings() == kept
+    os.utime(path, (time.time() + 60, time.time() + 60))
+    work.volts(board, replace(asked, dry_run=True))
+
+
+@pytest.mark.parametrize("how", ["volts", "amps"])
+def test_a_folder_that_cannot_be_written_is_found_at_once(
+    how: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: Path, data: bytes) -> int:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    board = FakeBoard()
+    player = Player(board)
+    monkeypatch.setattr(Path, "write_bytes", refuse)
+    with pytest.raises(UnderdashError, match="permission denied") as refused:
+        {"volts": work.volts, "amps": work.clamp}[how](board, wishes(player, out=tmp_path / "out"))
+    assert refused.value.exit_code == 1
+    assert player.asked == [] and board.stores == [] and player.heard == []
+
+
+def test_who_leaves_finds_no_empty_folder(tmp_path: Path) -> None:
+    board = FakeBoard()
+    with pytest.raises(Left):
+        work.volts(board, wishes(Player(board, [("meter reads", "q")]), out=tmp_path / "out"))
+    assert not (tmp_path / "out").exists()
+
+
+def test_digits_left_out_are_told_at_once() -> None:
+    board = FakeBoard()
+    player = Player(board, [("meter reads [V]", "11.8"), ("meter reads [V]", "q")])
+    with pytest.raises(Left):
+        work.volts(board, wishes(player, meter=meter.parse(METER)))
+    (said,) = [index for index, text in enumerate(player.heard) if "11.8 has 1 decimals, the meter shows 3" in text]
+    assert said < next(index for index, text in enumerate(player.heard) if "Point 2" in text)
 
 
 def test_a_trial_stores_nothing_and_needs_no_board(tmp_path: Path) -> None:
@@ -298,7 +433,7 @@ def test_a_trial_stores_nothing_and_needs_no_board(tmp_path: Path) -> None:
     assert work.volts(board, asked)["found"] == work.volts(None, asked)["found"]
     assert board.stores == []
     path = points_file(board, tmp_path / "p.csv", "meter_volts,shown_volts")
-    with pytest.raises(DataError, match="--port"):
+    with pytest.raises(UsageError, match="--port"):
         work.volts(None, asked)
 
 

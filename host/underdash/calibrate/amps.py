@@ -285,12 +285,12 @@ def proof_limit(point: Point, found: Found, meter: Meter) -> float:
     return _off_limit(point, meter, found.line.gain) + abs(found.hysteresis) / 2
 
 
-def of_amps(found: Found, points: list[Point], meter: Meter) -> list[Statement]:
-    """The uncertainty for AT [A]."""
+def of_amps(found: Found, points: list[Point], meter: Meter, at_amps: tuple[float, ...] = AT) -> list[Statement]:
+    """The uncertainty for `at_amps` [A]."""
     line = found.line
     turns = max(point.turns for point in points)
     told = []
-    for amps in AT:
+    for amps in at_amps:
         at = amps / line.gain + line.zero
         parts = [
             Component(
@@ -359,6 +359,6 @@ def cautions(points: list[Point], found: Found, meter: Meter) -> list[str]:
     if largest < 20:
         told.append(f"The largest current was {largest:g} A: beyond it the line is stretched.")
     loads = [point.text for point in points if point.meter != 0]
-    if max(decimals(text) for text in loads) < decimals(f"{meter.resolution:g}"):
+    if max(decimals(text) for text in loads) < meter.decimals:
         told.append("No load was read with all of the meter's digits.")
     return told

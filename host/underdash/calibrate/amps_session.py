@@ -175,6 +175,9 @@ class AmpsSession:
             if value == 0:
                 self.desk.say("  0 A is no load; pass a current")
             elif self._right(point):
+                few = self.meter.too_few(typed)
+                if few:
+                    self.desk.say(f"  note: {few}. Taken as typed; r at the next point takes this one again.")
                 return point
 
     def _right(self, point: Point) -> bool:

@@ -46,6 +46,7 @@ def record(
     line: Line,
     statements: list[Statement],
     *,
+    band: list[Statement],
     before: dict[str, int],
     found: dict[str, int],
     cautions: list[str],
@@ -53,6 +54,7 @@ def record(
 ) -> dict[str, Any]:
     """All of it as plain data. kind "volts" or "amps"; all values in V or A, readings in sixteenths of a step.
 
+    band: statements along the picture's breadth.
     board: its id, firmware and port. before, found: the board's integers. `stored` and `proof` are filled
     in by who stores.
     """
@@ -102,6 +104,7 @@ def record(
             }
             for one in statements
         ],
+        "band": [{"value": one.value, "without_class": _without_class(asdict(one))} for one in band],
         "before": before,
         "found": found,
         "stored": False,
@@ -109,6 +112,12 @@ def record(
         "cautions": cautions,
         **(extra or {}),
     }
+
+
+def across(points: list[Point], at: tuple[float, ...]) -> tuple[float, ...]:
+    """Where [V or A] the picture's band is drawn: from the lowest to the highest of points and statements."""
+    places = [*(point.meter for point in points), *at]
+    return tuple(float(one) for one in np.linspace(min(places), max(places), 37))
 
 
 def write(folder: Path, told: dict[str, Any]) -> tuple[Path, Path]:
@@ -169,13 +178,13 @@ def picture(told: dict[str, Any]) -> str:
     x = np.array([point["meter"] for point in told["points"]])
     y = np.array([point["residual"] for point in told["points"]]) * 1000
     with rc_context(_STYLE):
-        figure = Figure(figsize=(7.4, 2.5))
+        figure = Figure(figsize=(7.4, 2.7))
         axes = figure.subplots()
-        figure.subplots_adjust(left=0.1, right=0.985, top=0.97, bottom=0.19)
+        figure.subplots_adjust(left=0.1, right=0.985, top=0.88, bottom=0.18)
         axes.axhline(0, color=_GREY, linewidth=0.8)
-        at = np.array([one["value"] for one in told["uncertainty"]])
+        at = np.array([one["value"] for one in told["band"]])
         # The meter's own class is the same at all points: no residual can show it, and it would hide them.
-        wide = np.array([_without_class(one) for one in told["uncertainty"]]) * 1000
+        wide = np.array([one["without_class"] for one in told["band"]]) * 1000
         axes.fill_between(
             at, -wide, wide, color=_BLUE, alpha=0.14, linewidth=0, label="uncertainty without the meter's class"
         )
@@ -189,7 +198,7 @@ def picture(told: dict[str, Any]) -> str:
         axes.set_ylabel(f"residual [m{unit}]")
         axes.spines[["top", "right"]].set_visible(False)
         axes.grid(axis="y", color=_GREY, alpha=0.25, linewidth=0.5)
-        axes.legend(loc="upper right", frameon=False, ncols=2, fontsize=8)
+        axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.2, frameon=False, ncols=2, fontsize=8)
         out = io.StringIO()
         figure.savefig(
             out, format="svg", transparent=True, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}

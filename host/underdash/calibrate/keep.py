@@ -1,15 +1,26 @@
 """Storing a calibration so that the board ends with the new one, verified, or with the one before."""
 
-from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 from chargecore import calibration
+from underdash.calibrate.ending import undisturbed
 from underdash.calibrate.gauge import BoardLike
-from underdash.problems import DataError, LinkError, UnderdashError, write_whole
+from underdash.problems import DataError, LinkError, UnderdashError, readable, write_whole
 from underdash.settings.toml_file import write_toml
 
 Values = dict[str, dict[str, int]]  # part of the settings to name to value
+
+
+def check_folder(folder: Path) -> None:
+    """Find out, before anything is measured, that files can be written there. UnderdashError if they cannot."""
+    new = not folder.exists()
+    probe = folder / ".probe"
+    write_whole(probe, b"")
+    with readable(folder):
+        probe.unlink()
+        if new:  # who leaves shall find no empty folder
+            folder.rmdir()
 
 
 def check(before: Values, found: Values) -> None:
@@ -26,42 +37,64 @@ def write_backup(folder: Path, board_id: str, before: Values, now: datetime) -> 
     return path
 
 
-def store_verified(board: BoardLike, before: Values, found: Values, verify: Callable[[], None]) -> None:
-    """Store `found`, read it back, then call `verify`, which raises if it is not satisfied.
+class Keeper:
+    """Knows what a board had, and puts it back. before: the values; backup: the file that has them, if there is one.
 
-    Whatever goes wrong after the storing, Ctrl-C too, the values of `before` are stored again and the cause
-    is raised on; where even that fails LinkError says what to do.
+    From the first `store` until `keep` the board counts as changed: who uses this calls `give_back` whatever ends
+    the work, Ctrl-C too.
     """
-    check(before, found)
-    try:
-        board.store(found)
-        board.ready()
-        wrong = _differing(board.settings(), found)
+
+    def __init__(self, board: BoardLike | None, before: Values) -> None:
+        self.board = board
+        self.before = before
+        self.backup: Path | None = None
+        self._changed = False
+
+    def write_backup(self, folder: Path) -> Path:
+        """Write what the board had there, once."""
+        if self.backup is None:
+            assert self.board is not None
+            self.backup = write_backup(folder, self.board.board_id, self.before, datetime.now())
+        return self.backup
+
+    def store(self, found: Values) -> None:
+        """Store, and read back. LinkError if the board does not keep it."""
+        assert self.board is not None
+        check(self.before, found)
+        self._changed = True
+        self.board.store(found)
+        self.board.ready()
+        wrong = _differing(self.board.settings(), found)
         if wrong:
             raise LinkError(
-                f"{board.port}: the board did not keep {', '.join(wrong)}; try again, see `underdash board`"
+                f"{self.board.port}: the board did not keep {', '.join(wrong)}; try again, see `underdash board`"
             )
-        verify()
-    except BaseException as cause:
-        give_back(board, before, cause)
-        raise
 
+    def keep(self) -> None:
+        """What was stored is good."""
+        self._changed = False
 
-def give_back(board: BoardLike, before: Values, cause: BaseException | None = None) -> None:
-    """Make sure that the board has `before`. LinkError if that cannot be made sure."""
-    try:
-        board.ready()
-        if _differing(board.settings(), before):
-            board.store(before)
-            board.ready()
-            if _differing(board.settings(), before):
-                raise LinkError("it keeps other values")
-    except UnderdashError as problem:
-        why = f"{cause}; then " if cause is not None and str(cause) else ""
-        raise LinkError(
-            f"{why}the board could not be asked to go back ({problem}); it has the old calibration or the new one, "
-            "never a mixture: see `underdash settings show`, and send the before-….toml to have the old one"
-        ) from None
+    def give_back(self, cause: BaseException | None = None) -> None:
+        """Make sure that the board has what it had; no signal stops that. LinkError if it cannot be made sure."""
+        if not self._changed:
+            return
+        assert self.board is not None
+        try:
+            with undisturbed():
+                self.board.ready()
+                if _differing(self.board.settings(), self.before):
+                    self.board.store(self.before)
+                    self.board.ready()
+                    if _differing(self.board.settings(), self.before):
+                        raise LinkError(f"{self.board.port}: the board keeps other values")
+                self._changed = False
+        except UnderdashError as problem:
+            happened = str(cause if isinstance(cause, LinkError) else problem).split(";")[0]
+            remedy = f"`underdash settings send {self.backup}`" if self.backup else "send a before-….toml"
+            raise LinkError(
+                f"{happened}; the board has its old calibration or the new, unproven one, never a mixture: plug it in, "
+                f"then calibrate again, or to have the old one {remedy}"
+            ) from None
 
 
 def kept_parts(settings: Values) -> Values:

@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from math import sqrt
 
+from underdash.calibrate.points import decimals
 from underdash.problems import UsageError
 
 SYNTAX = '"PERCENT% + DIGITS digits at RESOLUTION", as in "0.1% + 2 digits at 0.001"'
@@ -29,6 +30,20 @@ class Meter:
     def standard(self, value: float) -> float:
         """Its standard uncertainty: rectangular within the limit (JCGM 100:2008, 4.3.7, from memory)."""
         return self.limit(value) / sqrt(3)
+
+    @property
+    def decimals(self) -> int:
+        """How many digits its display has behind the decimal point."""
+        return len(f"{self.resolution:.6f}".rstrip("0").partition(".")[2])
+
+    def too_few(self, text: str) -> str:
+        """What to say of a reading that was typed with fewer digits than the meter shows; else empty."""
+        typed = decimals(text)
+        if typed >= self.decimals:
+            return ""
+        return (
+            f"{text.strip()} has {typed} decimals, the meter shows {self.decimals} (one digit is {self.resolution:g})"
+        )
 
     def __str__(self) -> str:
         return f"{self.percent:g} % + {self.digits:g} digits at {self.resolution:g}"

@@ -15,7 +15,7 @@ from underdash.calibrate.points import Point, number
 from underdash.calibrate.uncertainty import expected_of
 from underdash.problems import UsageError
 
-TARGETS = (11.8, 12.6, 13.5, 14.4, 15.4)  # [V] clear of the wide codes near 11.3 and 15.9 V
+TARGETS = (11.8, 12.6, 13.5, 14.4, 15.4)  # [V] clear of the wide codes, 11.3 to 11.4 and near 15.9 V
 VERIFY_TARGETS = (13.0, 14.0, 12.2, 14.9)  # the first that is no point is asked for
 STILL = 0.003  # [V] scatter and drift of a steady reading
 NEAR = 0.3  # [V] from the target, by the nominal divider
@@ -174,6 +174,9 @@ class VoltsSession:
             except Refusal as refusal:
                 self.desk.say(f"Refused: {refusal}.")
                 continue
+            few = self.meter.too_few(typed)
+            if few:
+                self.desk.say(f"  note: {few}. Taken as typed; r at the next point takes this one again.")
             return point
 
     def _wait(self, target: float, line: Nominal) -> Steady:

@@ -1,24 +1,28 @@
 """A whole calibration, from wishes to certificate: guided or from a file, stored or only tried."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from chargecore.calibration import Calibration
-from underdash.calibrate import amps, certificate, checks, uncertainty
+from underdash.calibrate import amps, certificate, checks, earlier, uncertainty
 from underdash.calibrate.amps_session import AmpsSession
 from underdash.calibrate.checks import Nominal
 from underdash.calibrate.desk import Desk, Left, yes
+from underdash.calibrate.ending import undisturbed
 from underdash.calibrate.gauge import SAMPLES, BoardLike, Gauge
-from underdash.calibrate.keep import Values, check, give_back, kept_parts, store_verified, write_backup
+from underdash.calibrate.keep import Keeper, Values, check, check_folder, kept_parts
 from underdash.calibrate.meter import Meter
 from underdash.calibrate.points import read_amps, read_volts
 from underdash.calibrate.session import TARGETS, Proof, VoltsSession, ask_meter
 from underdash.problems import LinkError, UnderdashError, UsageError
 
+_UNPROVEN = (
+    "The supply no longer stood at the last point: only the board's arithmetic was proven. No reading after the store "
+    "was compared with a meter; compare one."
+)
 AT_LAST = {"volts": 0.004, "amps": 0.2}  # [V], [A] so near the last point the supply is taken to stand there still
 
 
@@ -51,13 +55,45 @@ def nominals(values: Path | None) -> tuple[Nominal, Nominal]:
 
 def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
     """Calibrate the bus: the record as in certificate.record. board may be None for a trial of a file."""
+    return _safely(_volts, board, wishes)
+
+
+def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
+    """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
+    return _safely(_clamp, board, wishes)
+
+
+def _safely(
+    calibration: Callable[[BoardLike | None, Wishes, Keeper], dict[str, Any]], board: BoardLike | None, wishes: Wishes
+) -> dict[str, Any]:
+    """Whatever ends a calibration that is not kept, the board has what it had."""
+    if wishes.out:
+        check_folder(wishes.out)
+    keeper = Keeper(board, kept_parts(board.settings()) if board else {})
+    try:
+        told = calibration(board, wishes, keeper)
+        keeper.give_back()
+        return told
+    except BaseException as cause:
+        # A closed window ends the input and sends a signal, too, which may come just here; not in a function of
+        # its own or a `with`, whose first step it would stop.
+        try:
+            keeper.give_back(cause)
+        except KeyboardInterrupt:
+            keeper.give_back(cause)
+        raise
+
+
+def _volts(board: BoardLike | None, wishes: Wishes, keeper: Keeper) -> dict[str, Any]:
     expected, _ = nominals(wishes.values)
-    before = kept_parts(board.settings()) if board else {}
+    before = keeper.before
     session: VoltsSession | None = None
     if wishes.points:
         meter = _meter_of(wishes)
-        present = _reading_of(before) if before else None
-        points = read_volts(wishes.points, present)
+        present = (before["calibration"]["bus_gain_nv"], before["calibration"]["bus_zero"]) if before else None
+        points = read_volts(wishes.points, present, lambda text: wishes.say(f"note: {text}."))
+        if board and present and wishes.out:
+            earlier.refuse_if_older(wishes.points, wishes.out, board.board_id, present)
         line = checks.check_set(points, meter, expected)
     else:
         desk, at_board = _guided(board, wishes)
@@ -74,6 +110,7 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         points,
         line,
         uncertainty.of_volts(line, points, meter),
+        band=uncertainty.of_volts(line, points, meter, certificate.across(points, uncertainty.AT)),
         before=_flat(before),
         found=_flat(found),
         cautions=checks.cautions(points, meter),
@@ -91,65 +128,66 @@ def volts(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
         limit = reached.proof_limit(points[-1], line) + AT_LAST["volts"]
         return Proof("the last point, still set", points[-1].meter, gauge.shown("bus_mv", SAMPLES) / 1000, limit)
 
-    return _finish(board, wishes, told, before, found, "bus", prove)
+    return _finish(board, wishes, told, keeper, found, "bus", prove)
 
 
-def clamp(board: BoardLike | None, wishes: Wishes) -> dict[str, Any]:
-    """Calibrate the clamp: the record as in certificate.record. board may be None for a trial of a file."""
+def _clamp(board: BoardLike | None, wishes: Wishes, keeper: Keeper) -> dict[str, Any]:
     _, expected = nominals(wishes.values)
-    before = kept_parts(board.settings()) if board else {}
+    before = keeper.before
     bus_zero = before["calibration"]["bus_zero"] if before else Calibration().bus_zero
-    with _sensing(board, before, wishes):
-        session: AmpsSession | None = None
-        if wishes.points:
-            meter = _meter_of(wishes)
-            points = read_amps(wishes.points)
-            found = amps.analyse(points, meter, expected, bus_zero)
-        else:
-            desk, at_board = _guided(board, wishes)
-            meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
-            session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
-            found = session.run()
-            points = session.points
-        values: Values = {"calibration": found.values}
-        if not before or "options" in before:
-            values["options"] = {"clamp_supply": found.supply}
-        told = certificate.record(
-            "amps",
-            datetime.now(),
-            _who(board),
-            meter,
-            found.points,
-            found.line,
-            amps.of_amps(found, found.points, meter),
-            before=_flat(before),
-            found=_flat(values),
-            cautions=amps.cautions(points, found, meter),
-            extra={
-                "hysteresis": found.hysteresis,
-                "asymmetry": found.asymmetry,
-                "backwards": found.backwards,
-                "notes": [
-                    (
-                        f"Zero after charging minus zero after discharging: {found.hysteresis:+.2f} A (limit "
-                        f"{amps.HYSTERESIS:g}). The gain differs by {found.asymmetry * 100:+.1f} % between the "
-                        f"directions (limit {amps.ASYMMETRY * 100:g})."
-                    )
-                ],
-            },
-        )
+    if board and not wishes.points:
+        _sense(board, wishes, keeper)
+    session: AmpsSession | None = None
+    if wishes.points:
+        meter = _meter_of(wishes)
+        points = read_amps(wishes.points, lambda text: wishes.say(f"note: {text}."))
+        found = amps.analyse(points, meter, expected, bus_zero)
+    else:
+        desk, at_board = _guided(board, wishes)
+        meter = wishes.meter or ask_meter(desk, "1% + 3 digits at 0.01")
+        session = AmpsSession(desk, Gauge(at_board, "clamp"), expected, meter, wishes.turns, bus_zero)
+        found = session.run()
+        points = session.points
+    values: Values = {"calibration": found.values}
+    if not before or "options" in before:
+        values["options"] = {"clamp_supply": found.supply}
+    told = certificate.record(
+        "amps",
+        datetime.now(),
+        _who(board),
+        meter,
+        found.points,
+        found.line,
+        amps.of_amps(found, found.points, meter),
+        band=amps.of_amps(found, found.points, meter, certificate.across(found.points, amps.AT)),
+        before=_flat(before),
+        found=_flat(values),
+        cautions=amps.cautions(points, found, meter),
+        extra={
+            "hysteresis": found.hysteresis,
+            "asymmetry": found.asymmetry,
+            "backwards": found.backwards,
+            "notes": [
+                (
+                    f"Zero after charging minus zero after discharging: {found.hysteresis:+.2f} A (limit "
+                    f"{amps.HYSTERESIS:g}). The gain differs by {found.asymmetry * 100:+.1f} % between the "
+                    f"directions (limit {amps.ASYMMETRY * 100:g})."
+                )
+            ],
+        },
+    )
 
-        def prove(gauge: Gauge) -> Proof | None:
-            if session:
-                return session.prove(found)
-            _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
-            now = gauge.take(SAMPLES)
-            if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
-                return None
-            limit = amps.proof_limit(points[-1], found, meter)
-            return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
+    def prove(gauge: Gauge) -> Proof | None:
+        if session:
+            return session.prove(found)
+        _arithmetic(gauge, "clamp_code", "clamp_ma", lambda kept, status: _clamp_ma(kept, status, found.supply))
+        now = gauge.take(SAMPLES)
+        if abs((now.reading - points[-1].reading) * found.line.gain) > AT_LAST["amps"]:
+            return None
+        limit = amps.proof_limit(points[-1], found, meter)
+        return Proof("the last point, still so", points[-1].meter, gauge.shown("clamp_ma", SAMPLES) / 1000, limit)
 
-        return _finish(board, wishes, told, before, values, "clamp", prove)
+    return _finish(board, wishes, told, keeper, values, "clamp", prove)
 
 
 # -- inside -----------------------------------------------------------------------------------
@@ -159,10 +197,9 @@ def _flat(values: Values) -> dict[str, int]:
     return {name: value for part in values.values() for name, value in part.items()}
 
 
-def _reading_of(before: Values) -> Callable[[float], float]:
-    """From volts that the board showed to the reading [units] that it had, by its present calibration."""
-    gain, zero = before["calibration"]["bus_gain_nv"] / 1e9, before["calibration"]["bus_zero"]
-    return lambda shown: shown / gain + zero
+def _backup(wishes: Wishes, keeper: Keeper) -> None:
+    if wishes.out and keeper.backup is None:
+        wishes.say(f"{keeper.write_backup(wishes.out)}: what the board had")
 
 
 def _clamp_ma(kept: Calibration, status: dict[str, Any], supply: int) -> int:
@@ -201,24 +238,26 @@ def _who(board: BoardLike | None) -> dict[str, str]:
     return {"id": board.board_id, "firmware": str(board.hello.get("firmware", "")), "port": board.port}
 
 
-@contextmanager
-def _sensing(board: BoardLike | None, before: Values, wishes: Wishes) -> Iterator[None]:
-    """The board reads its clamp's pin only where one is fitted: say so for the session's length."""
-    if board is None or wishes.points or before["calibration"]["clamp_fitted"]:
-        yield
-        return
-    if wishes.desk is None:
-        _guided(board, wishes)
-    wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
-    kept = False
-    try:
-        board.store({"calibration": {"clamp_fitted": 1}})
-        board.ready()
-        yield
-        kept = not wishes.dry_run
-    finally:
-        if not kept:
-            give_back(board, before)
+def _sense(board: BoardLike, wishes: Wishes, keeper: Keeper) -> None:
+    """The board reads its clamp's pin only where one is fitted: have it do so."""
+    _guided(board, wishes)
+    if not keeper.before["calibration"]["clamp_fitted"]:
+        _backup(wishes, keeper)
+        wishes.say("The board is told that a clamp is fitted, so that it reads it; that is taken back if you leave.")
+        keeper.store({"calibration": {"clamp_fitted": 1}})
+    elif _as_if_cut_off(keeper.before):
+        # It may be meant so, by hand: what was found is left, but not in silence.
+        wishes.say(
+            "note: the board has clamp_fitted = 1 with the nominal zero and gain, as a session leaves it that the "
+            "power cut off. If you leave it stays so, and its amps may be wrong by amperes. To undo it, where there is "
+            "no clamp: `underdash settings send` with clamp_fitted = 0, as in that session's before-….toml."
+        )
+
+
+def _as_if_cut_off(before: Values) -> bool:
+    kept, plain = before["calibration"], Calibration()
+    nominal = all(kept[name] == getattr(plain, name) for name in ("clamp_zero", "clamp_gain_ua"))
+    return nominal and not before.get("options", {}).get("clamp_supply")
 
 
 def _arithmetic(gauge: Gauge, code: str, shown: str, of: Callable[[Calibration, dict[str, Any]], int]) -> None:
@@ -241,50 +280,54 @@ def _finish(
     board: BoardLike | None,
     wishes: Wishes,
     told: dict[str, Any],
-    before: Values,
+    keeper: Keeper,
     found: Values,
     channel: str,
     prove: Callable[[Gauge], Proof | None],
 ) -> dict[str, Any]:
     """Show, ask, store, prove, write."""
     _show(wishes.say, told)
-    check(before or {"calibration": vars(Calibration())}, found)
+    check(keeper.before or {"calibration": vars(Calibration())}, found)
     if not wishes.dry_run:
         assert board is not None
-        at_board: BoardLike = board
-        if wishes.out:  # and so it is known, before anything changes, that the folder can be written
-            backup = write_backup(wishes.out, board.board_id, before, datetime.fromisoformat(told["made"]))
-            wishes.say(f"{backup}: what the board had")
+        _backup(wishes, keeper)
         _confirm(board, wishes)
+        keeper.store(found)
+        _prove(Gauge(board, channel), wishes, told, prove)
+    with undisturbed():  # what is kept gets its certificate
+        if not wishes.dry_run:
+            keeper.keep()
+            told["stored"] = True
+        _tell(wishes, told)
+    return told
 
-        def verify() -> None:
-            proof = prove(Gauge(at_board, channel))
-            if proof is None:
-                told["cautions"].append(
-                    "The supply no longer stood at the last point: only the board's arithmetic was proven."
-                )
-                return
-            told["proof"] = {**asdict(proof), "difference": proof.difference}
-            if abs(proof.difference) > proof.limit:
-                unit = told["unit"]
-                raise LinkError(
-                    f"after the store the board shows {proof.shown:.3f} {unit} where the meter read "
-                    f"{proof.meter:.3f} {unit} (limit {proof.limit:.3f}); the old calibration was put back; take "
-                    "the points again"
-                )
 
-        store_verified(board, before, found, verify)
-        told["stored"] = True
+def _prove(gauge: Gauge, wishes: Wishes, told: dict[str, Any], prove: Callable[[Gauge], Proof | None]) -> None:
+    proof = prove(gauge)
+    if proof is None:
+        told["cautions"].append(_UNPROVEN)
+        wishes.say(f"note: {_UNPROVEN}")
+        return
+    told["proof"] = {**asdict(proof), "difference": proof.difference}
+    if abs(proof.difference) > proof.limit:
+        unit = told["unit"]
+        raise LinkError(
+            f"after the store the board shows {proof.shown:.3f} {unit} where the meter read {proof.meter:.3f} {unit} "
+            f"(limit {proof.limit:.3f}); the old calibration was put back; take the points again"
+        )
+
+
+def _tell(wishes: Wishes, told: dict[str, Any]) -> None:
     if wishes.out:
         page, data = certificate.write(wishes.out, told)
         wishes.say(f"{page}: the certificate, for people")
         wishes.say(f"{data}: the same, for programs")
     if told["stored"]:
         changed = ", ".join(f"{name} {told['before'][name]} -> {value}" for name, value in told["found"].items())
-        wishes.say(f"board {told['board']['id']}: kept {changed}")
+        unproven = "" if told["proof"] else "; no reading after the store was compared with a meter"
+        wishes.say(f"board {told['board']['id']}: kept {changed}{unproven}")
     else:
         wishes.say("tried only: nothing was stored")
-    return told
 
 
 def _confirm(board: BoardLike, wishes: Wishes) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import select
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +80,8 @@ def amps(turns: int, **given: Any) -> None:
 
 
 def _run(calibration: Callable[..., dict[str, Any]], given: dict[str, Any], **wanted: Any) -> None:
+    from underdash.calibrate.desk import Left
+    from underdash.calibrate.ending import ended_as_by_ctrl_c
     from underdash.calibrate.meter import parse
     from underdash.calibrate.work import Wishes
     from underdash.link.client import find
@@ -103,9 +107,21 @@ def _run(calibration: Callable[..., dict[str, Any]], given: dict[str, Any], **wa
         raise UsageError("a guided calibration needs a terminal; here use --points FILE.csv with --yes or --dry-run")
     if desk is None and not (wishes.yes or wishes.dry_run):
         raise UsageError("nobody is there to be asked: add --yes to store, or --dry-run to look only")
-    with find(given["port"]) as board:
+    with ended_as_by_ctrl_c(), find(given["port"]) as board:
         board.ready()
-        calibration(board, wishes)
+        try:
+            calibration(board, wishes)
+        except KeyboardInterrupt:  # Ctrl-C, a closed window, a kill: what had to be put back has been
+            with suppress(OSError):  # the window may be gone
+                click.echo()
+            raise Left from None
+
+
+def _wait_for_a_line() -> None:
+    """Wait in slices: a signal that comes just before a blocking read would not be acted upon until Enter."""
+    if sys.platform != "win32":  # where only sockets can be waited for
+        while not select.select([sys.stdin], [], [], 0.25)[0]:
+            pass
 
 
 class _Terminal:
@@ -124,9 +140,13 @@ class _Terminal:
         self._end_live()
         try:
             click.echo(question, nl=False)  # input's own prompt would go to standard error
+            _wait_for_a_line()
             return input()
         except EOFError:
-            click.echo()
+            with suppress(OSError):
+                click.echo()
+            raise Left from None
+        except OSError:  # the window is gone
             raise Left from None
 
     def live(self, text: str) -> None:
