@@ -74,7 +74,8 @@ def _typed(board: VirtualBoard, keys: bytes) -> bytes:
 def test_a_monitor_that_hangs_is_ended_by_the_watchdog_and_replaced_at_the_fourth_start(
     tmp_path: Path, steady_signal: Path
 ) -> None:
-    hang = ("        sampler.sample(not self.face.is_due(dt_ms))\n", "        sampler.sample()\n        import time\n\n        time.sleep(9)\n")
+    samples = "        sampler.sample(not self.face.is_due(dt_ms))\n"
+    hang = (samples, samples + "        import time\n\n        time.sleep(9)\n")
     firmware = broken(tmp_path, "monitor.py", hang)
     with VirtualBoard(tmp_path / "board", settings=clamp_settings(), converter=PLAIN, firmware=firmware) as board:
         board.start(steady_signal, fast=True)
