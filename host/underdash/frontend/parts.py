@@ -117,11 +117,16 @@ def load(path: Path | None = None) -> Values:
     mistake, if it is not one."""
     path = path or shipped()
     with readable(path):
-        text = path.read_bytes().decode("utf-8-sig", "replace")
+        data = path.read_bytes()
+    if b"\0" in data:
+        raise UsageError(f"{path}: not a text file in UTF-8; a values file is TOML, a copy of the shipped one")
+    text = data.decode("utf-8-sig", "replace")
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
-        raise UsageError(f"{path}: not TOML: {problem}") from None
+        raise UsageError(
+            f"{path}: not TOML: {problem}; write `name = number`, with a point, and text in quotes"
+        ) from None
     reader = _Reader(path, text)
     values = reader.values(document)
     if reader.problems:
