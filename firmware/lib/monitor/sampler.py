@@ -14,6 +14,7 @@ SAMPLE_MS = const(100)
 _SAMPLES_A_ROW = const(10)
 _OVERSAMPLE = const(64)
 _SUPPLY_PHASE = const(4)
+_SUPPLY_OVERDUE = const(-10)  # samples so late: it is read, spare or not (sparing the battery, each tick draws)
 REST_SAMPLE_MS = const(200)  # often enough for a starter to be seen while it turns
 SAVING_SAMPLE_MS = const(1000)  # below the cut-off nothing but a crank or a charger matters
 REST_ROW_MS = const(60000)
@@ -42,7 +43,7 @@ class Sampler:
         self.bus_mv = self.calibration.bus_mv(self.bus_code)
         if self.calibration.clamp_fitted:
             self.clamp_code = self._read(self._clamp_adc)
-            if (spare and self._supply_wait <= 0) or not self.supply_code:
+            if self._supply_wait <= (0 if spare else _SUPPLY_OVERDUE) or not self.supply_code:
                 # Later not in the tick of a row either: each has enough to do.
                 self._supply_wait = _SAMPLES_A_ROW if self.supply_code else _SUPPLY_PHASE
                 self.supply_code = self._read(self._supply_adc)
