@@ -105,10 +105,10 @@ def curves(folder: Path) -> str:
     return table(("largest / rms [mV]", *heads), rows)
 
 
-def five_points(path: Path) -> dict[str, dict[str, float]]:
-    """The five-point errors of curve.report alone."""
+def five_points(path: Path, rows: int = curve.ROWS_A_POINT) -> dict[str, dict[str, float]]:
+    """The five-point errors of curve.report alone; rows: of the file, averaged for a calibration point."""
     measured, full_scale = curve.read(path), constants(parts.load()).full_scale
-    bench = curve._Bench(measured.averaged(curve.ROWS_A_POINT), full_scale)
+    bench = curve._Bench(measured.averaged(rows), full_scale)
     found = [bench.calibrate(curve.POINTS["five_point"], seed, 0.0) for seed in range(curve.CALIBRATIONS)]
     return curve._summary(curve._Reader(measured.averaged(), full_scale).errors(found), np.max)
 
@@ -131,6 +131,18 @@ def widths(folder: Path) -> str:
         rows.append((title, *cells))
     heads = [f"chip {device}, {span} V" for device in DEVICES for span in curve.SPANS]
     return table(("width of the wide codes", *heads), rows)
+
+
+def averaging(folder: Path) -> str:
+    """What it matters how many of a file's rows make a calibration point."""
+    rows = []
+    for count in (1, 5, 11, curve.ROWS_A_POINT, 41):
+        found = [five_points(folder / f"device{device}.csv", count) for device in DEVICES]
+        shipped = " (as shown above)" if count == curve.ROWS_A_POINT else ""
+        errors = [each["11.6-15.6"] for each in found]
+        cells = [f"{each['largest']:.2f} / {each['rms']:.2f}" for each in errors]
+        rows.append((f"{count}, {count * curve.READINGS_A_ROW} readings{shipped}", *cells))
+    return table(("rows a point", *(f"chip {device}, 11.6-15.6 V" for device in DEVICES)), rows)
 
 
 def budget(index: int) -> str:
@@ -231,6 +243,7 @@ def better() -> str:
 def sections(folder: Path) -> dict[str, Callable[[], str]]:
     return {
         "curves": lambda: curves(folder),
+        "averaging": lambda: averaging(folder),
         "widths": lambda: widths(folder),
         "budget board": lambda: budget(0),
         "budget shunt": lambda: budget(1),

@@ -20,7 +20,7 @@ def test_the_budgets_tables_are_current(name: str) -> None:
     assert held(name) == made, "run tests/accuracy/accuracy_tables.py --write"
 
 
-@pytest.mark.parametrize("name", ["curves", "widths"])
+@pytest.mark.parametrize("name", ["curves", "averaging", "widths"])
 def test_the_measured_tables_are_current(name: str) -> None:
     made = tables.sections(measured_data("rp2040-adc"))[name]()
     assert held(name) == made, "run tests/accuracy/accuracy_tables.py --write"

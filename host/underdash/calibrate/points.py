@@ -171,7 +171,7 @@ def _point(
         spread = row.value("spread", 0, CODE_MAX, "it is a standard deviation in sixteenths of a step")
     if row.cells.get("count"):
         count = int(row.value("count", 1, 1e6, "it is how many codes the mean is of"))
-    return Point(meter, row.cells[name].strip(), code, reading, spread, count, row.place, turns, supply)
+    return Point(meter, row.cells[name].strip(), code, reading, spread, count, Path(row.place).name, turns, supply)
 
 
 def _rows(
