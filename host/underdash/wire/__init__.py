@@ -1,0 +1,1 @@
+"""Copper, gauges, insulation: what a cable is, before anything flows in it."""
