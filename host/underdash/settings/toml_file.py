@@ -71,7 +71,7 @@ class SettingsFile:
                 remedy = f"; it belongs below [{owner}]" if owner else _nearest(name, FIELDS[part]) or (
                     "; `underdash settings new` writes a file with every name")  # fmt: skip
                 self._note(part, name, f"no setting {name} in [{part}]{remedy}")
-            elif problem := _problem(field, value):
+            elif problem := problem_with(field, value):
                 self._note(part, name, problem)
             else:
                 self.values.setdefault(part, {})[name] = value
@@ -80,7 +80,8 @@ class SettingsFile:
         self._problems.append((self._file.line(part, name), text))
 
 
-def _problem(field: Field, value: Any) -> str:
+def problem_with(field: Field, value: Any) -> str:
+    """What is wrong with a setting's value, and what to write; empty if nothing is."""
     if isinstance(value, bool):
         return f"{field.name} is {_shown(value)}: must be {field.range}; write {int(value)}"
     if not isinstance(value, int):
