@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 from underdash.carfile.model import CHARGE, CRANK, SUPPLY_SIDE
-from underdash.plan import fuses
 from underdash.plan.cable_tests import AMPACITY, DROP, FUSE, FUSE_LOAD
 from underdash.plan.results import CableResult, Circuit, Criterion, Finding
 from underdash.wire import ampacity
@@ -26,10 +25,11 @@ def of_cable(result: CableResult) -> tuple[Finding, ...]:
     words = {AMPACITY: _too_much, DROP: _loses, FUSE: _fuse_too_large, FUSE_LOAD: _fuse_too_small}
     found = [words[test.name](result, test) for test in result.criteria if not test.passed]
     advice = result.fuse
-    if advice and advice.choice_a is None and advice.least_a <= advice.most_a:
+    fits = all(test.passed for test in result.criteria if test.name == AMPACITY)
+    if advice and advice.choice_a is None and fits:
         text = (
-            f"{_name(result)}: no standard fuse lies between {amps_text(advice.least_a)}, which its load asks for, and "
-            f"{amps_text(advice.most_a)}, which protects its copper. A larger cable makes room for one."
+            f"{_name(result)}: no standard fuse both carries its load, which asks for {amps_text(advice.least_a)} or "
+            f"more, and protects its copper, which {amps_text(advice.most_a)} does at most. A larger cable makes room."
         )
         found.append(_finding("watch", text, "80 % of the fuse's rating; 150 % of ampacity", result))
     fuse_a = result.cable.fuse_a
@@ -90,7 +90,7 @@ def of_all(results: Sequence[CableResult]) -> list[Finding]:
         found.append(Finding("note", text, evidence, crank[0].cable.line))
     sae = [r for r in results if r.cable.gauge and r.cable.gauge.system == "SAE"]
     if sae:
-        text = f"SAE cable has less copper than AWG of the same number; {_names(sae)} is sized by its own area."
+        text = f"SAE cable has less copper than AWG of the same number; here its own area counts: {_names(sae)}."
         found.append(Finding("note", text, "3 to 12 % less, by catalogues", sae[0].cable.line))
     tested = [r for r in results if r.criteria]
     if tested and all(test.passed for r in tested for test in r.criteria):
@@ -154,14 +154,12 @@ def _fuse_too_large(result: CableResult, test: Criterion) -> Finding:
 
 
 def _fuse_too_small(result: CableResult, test: Criterion) -> Finding:
-    rating = result.cable.fuse_a
-    assert rating is not None
-    end = "it will open" if test.value > rating else "it may tire and open"
+    end = "it will open" if result.amps > test.limit else "it may tire and open"
     text = (
-        f"{_name(result)} carries {amps_text(test.value)} lastingly through a {amps_text(rating)} fuse: {end}. "
-        f"At least {amps_text(test.value / fuses.LOAD_SHARE)} is usual."
+        f"{_name(result)} has a {amps_text(test.limit)} fuse, and its load asks for {amps_text(test.value)} or more: "
+        f"{end}."
     )
-    return _finding("watch", text, "80 % of the rating: trade practice, from memory", result)
+    return _finding("watch", text, "a lasting load is at most 80 % of the rating: trade practice, from memory", result)
 
 
 def _finding(weight: str, text: str, evidence: str, result: CableResult) -> Finding:

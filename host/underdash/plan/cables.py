@@ -61,7 +61,7 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
             for kind in ampacity.CLASSES
             if cable.gauge and kind > cable.ambient_c
         ),
-        fuse=fuses.advise(car, cable, amps, may_a),
+        fuse=fuses.advise(car, cable, flow, may_a),
         findings=(),
         drop_amps=flow.drop_a,
     )
@@ -71,10 +71,9 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
 def _factors(cable: Cable) -> tuple[tuple[str, float], ...]:
     if cable.gauge is None:
         return ()
-    of_air = ampacity.ambient_factor(cable.insulation_c, cable.ambient_c)
-    formula = ampacity.ambient_formula(ampacity.column(cable.insulation_c), cable.ambient_c)
+    air = "engine space" if cable.ambient_c == ampacity.ENGINE_SPACE_C else "ambient"
     named = (
-        ("engine space" if of_air < formula else "ambient", of_air),
+        (air, ampacity.ambient_factor(cable.insulation_c, cable.ambient_c)),
         ("bundle", ampacity.bundle_factor(cable.bundle)),
     )
     return tuple((what, factor) for what, factor in named if factor != 1.0)

@@ -138,7 +138,7 @@ class Criterion:
     """One test of a cable: it passes if `value` is at most `limit`."""
 
     name: str
-    """`ampacity`, `drop`, `fuse` (its rating against the copper) or `load on the fuse` (the least rating against its own)."""
+    """`ampacity`, `drop`, `fuse` (rating against copper) or `load on the fuse` (least rating against its own)."""
     value: float
     limit: float
     unit: str
