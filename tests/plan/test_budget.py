@@ -189,7 +189,7 @@ def test_a_shortfall_is_said_with_its_minutes_and_what_closes_it() -> None:
 
 
 def test_a_shortfall_at_cruise_is_said_too_and_idle_does_not_mend_it() -> None:
-    file = car(loads=(*LOADS, load("heater", 60.0, ALWAYS)))
+    file = car(loads=(*LOADS, load("heater", 70.0, ALWAYS)))
     found = budget(file)
     assert {short.balance.speed for short in found.shortfalls} == {"hot idle", "fast idle", "cruise"}
     assert found.shortfalls[0].balance.speed == "hot idle"

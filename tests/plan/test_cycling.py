@@ -55,8 +55,8 @@ def test_cycles_too_shallow_to_tell_are_left_out() -> None:
 # -- the day ----------------------------------------------------------------------------------
 
 
-def test_every_stop_is_a_cycle_as_deep_as_its_ampere_seconds() -> None:
-    # 60 stops of 30 s; about 17 to 18 A out, by the settled point, is 0.15 Ah a stop.
+def test_every_stop_is_a_cycle() -> None:
+    # 60 stops of 30 s at what the model settles at. A cycle closes only as far as the driving puts it back.
     file = car()
     (short,) = budget(file).shortfalls
     day, cost = day_of(file), cost_of(file)
@@ -65,7 +65,16 @@ def test_every_stop_is_a_cycle_as_deep_as_its_ampere_seconds() -> None:
     assert cost.discharged_ah == pytest.approx(60 * per_stop_ah, rel=0.15)
     stops = [(depth, many) for depth, many in cost.cycles if depth < 0.01]
     assert sum(many for _, many in stops) == pytest.approx(60.0, abs=1.0)
-    assert max(depth for depth, _ in stops) == pytest.approx(per_stop_ah / 60.0, rel=0.2)
+    assert 0.5 * per_stop_ah < max(depth for depth, _ in stops) * file.battery.capacity_ah < per_stop_ah
+
+
+def test_the_cycles_hold_all_the_charge_that_went_out_and_in() -> None:
+    # Each cycle is its depth out and its depth in: rainflow counting loses nothing but the rounding of depths.
+    file = car()
+    day, cost = day_of(file), cost_of(file)
+    moved_as = day.out_as + day.into_as - day.gassed_as
+    counted_as = 2.0 * sum(depth * many for depth, many in cost.cycles) * file.battery.capacity_ah * 3600.0
+    assert counted_as == pytest.approx(moved_as, rel=0.005)
 
 
 def test_the_turns_that_are_kept_count_as_the_whole_day_does() -> None:
@@ -79,7 +88,9 @@ def test_the_turns_that_are_kept_count_as_the_whole_day_does() -> None:
 def test_a_day_that_is_carried_costs_nothing() -> None:
     file = car()
     by_day = cost_of(file, "day")
-    assert by_day.discharged_ah == 0.0 and by_day.cycles == () and by_day.life_share == 0.0
+    # Coming to a stop the volts fall a little; what leaves the battery then is surface charge.
+    assert by_day.discharged_ah < 0.001 * file.battery.capacity_ah
+    assert by_day.cycles == () and by_day.life_share == 0.0
     assert cycling.finding(file, by_day) is None
 
 

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from underdash.car.alternator import Floats, monotone
+from underdash.car.alternator import Floats
 from underdash.carfile.model import ALWAYS, BRIEF, HOT_IDLE, NIGHT, PARKED, RAIN, Alternator, CarFile, Load
+from underdash.curve import monotone
 from underdash.plan.results import Balance
 
 SITUATIONS = {
@@ -37,13 +38,18 @@ def loads_on(car: CarFile, speed: str, situation: str) -> tuple[Load, ...]:
 def output_a(machine: Alternator, engine_rpm: Sequence[float] | Floats, *, hot: bool) -> Floats:
     """Output available at engine speeds [rev/min], at 13.5 V [A].
 
-    The file's points, joined by the monotone cubic of `car.alternator`, flat beyond the last. The two cubics may cross
-    by a hair where hot and cold points touch; a cold machine gives no less than a hot one, so cold is then hot.
+    The file's points, joined by the monotone cubic of `curve`: nothing below the first, flat beyond the last. The two
+    cubics may cross by a hair where hot and cold points touch; a cold machine gives no less than a hot one, so cold
+    is then hot.
     """
     speed = np.asarray(engine_rpm, dtype=np.float64) * machine.pulley_ratio
     points = np.array(machine.curve_rpm)
-    warm = monotone(points, np.array(machine.hot_a), speed)
-    return warm if hot else np.maximum(warm, monotone(points, np.array(machine.cold_a), speed))
+
+    def joined(amps: tuple[float, ...]) -> Floats:
+        return np.where(speed < points[0], 0.0, monotone(points, np.array(amps), speed))
+
+    warm = joined(machine.hot_a)
+    return warm if hot else np.maximum(warm, joined(machine.cold_a))
 
 
 def sustained(loads: Sequence[Load]) -> float:

@@ -2,8 +2,10 @@
 
 import numpy as np
 
-from underdash.car import Car, circuit, from_file
-from underdash.car.steady import Point, draws, settle
+from underdash.car import circuit, from_file
+from underdash.car.from_file import Car
+from underdash.car.loads import draws
+from underdash.car.steady import Point, settle
 from underdash.carfile.model import HOT_IDLE, CarFile
 from underdash.plan.balance import IN_WORDS, balances, output_a
 from underdash.plan.cycling import cycling

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from math import ceil, floor, log10
 from typing import NamedTuple
 
-from underdash.car import Car, circuit
+from underdash.car import circuit
 from underdash.car.battery import BatteryState
-from underdash.car.steady import draws
-from underdash.carfile.model import HOT_IDLE, CarFile
+from underdash.car.from_file import Car
+from underdash.car.loads import draws
+from underdash.carfile.model import BATTERY, HOT_IDLE, CarFile
 from underdash.plan.balance import IN_WORDS, loads_on, output_a
 from underdash.plan.results import Cycling, Finding
 
@@ -78,7 +79,10 @@ def simulate(car: CarFile, built: Car, situation: str, step_s: float = STEP_S) -
                 dt_s = leg.length_s / count
                 emf_v = battery.emf(state)
                 net = circuit.network(wiring, emf_v, battery.internal_ohm, 0.0, leg.siemens, leg.watts)
-                alternator_a = circuit.regulated_amps(net, target_v, source_ohm, leg.limit_a)
+                if built.alternator.senses == BATTERY:
+                    alternator_a = circuit.battery_regulated_amps(net, target_v, battery.internal_ohm, leg.limit_a)
+                else:
+                    alternator_a = circuit.regulated_amps(net, target_v, source_ohm, leg.limit_a)
                 amps = circuit.battery_amps(net, circuit.bus_volts(net, alternator_a))
                 state = battery.step(state, amps, dt_s)
                 if amps >= 0.0:
@@ -154,7 +158,8 @@ def finding(car: CarFile, cost: Cycling) -> Finding | None:
         f"battery, {back}. That is about 1/{parts:,} of a starter battery's cycle life, by an estimate that may be out "
         "by two or more.",
         f"{car.light_s:.0f} s at hot idle, {car.between_s:.0f} s at cruise, simulated; cycles of up to "
-        f"{cost.cycles[0][0]:.1%}, counted after ASTM E1049; {LIFE_CYCLES:.0f} cycles of {LIFE_DEPTH:.0%} taken for a life",
+        f"{cost.cycles[0][0]:.1%}, counted after ASTM E1049; {LIFE_CYCLES:.0f} cycles of {LIFE_DEPTH:.0%} taken for a "
+        "life",
     )
 
 

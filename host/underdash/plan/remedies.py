@@ -7,8 +7,8 @@ from math import ceil
 
 import numpy as np
 
-from underdash.car.alternator import monotone
 from underdash.carfile.model import ALWAYS, HOT_IDLE, NIGHT, PARKED, Alternator, CarFile, Load
+from underdash.curve import monotone
 from underdash.plan.results import Balance, Remedy
 
 IDLE_MOST_RPM = 1500.0  # common practice, no source: a faster idle is no idle
