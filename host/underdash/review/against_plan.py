@@ -27,7 +27,10 @@ def against_plan(report: dict[str, Any], car: CarFile) -> dict[str, Any]:
         "car": car.name,
         "shortfalls": [_shortfall(one) for one in planned.shortfalls],
         "episodes": episodes,
-        "remedies": [remedy.text for remedy in planned.remedies],
+        "remedies": [
+            {"kind": remedy.kind, "now": remedy.now, "needed": remedy.needed, "unit": remedy.unit}
+            for remedy in planned.remedies
+        ],
     }
 
 

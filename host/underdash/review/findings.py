@@ -150,8 +150,13 @@ def _planned(say: Any, plan: dict[str, Any], episode: dict[str, Any]) -> None:
     planned = f"the plan of {plan['car']}: at {where} the battery gives {near['battery_a']:.1f} A{swing}"
     evidence += f"; planned {near['battery_a']:.1f} A, {near['bus_volts']:.2f} V"
     if episode["foreseen"]:
-        cure = f" What would close it: {' '.join(plan['remedies'])}" if plan["remedies"] else ""
-        say("note", f"This deficit is in {planned}.{cure}", evidence)
+        cures = [
+            f"{cure['kind']} {cure['needed']:,.4g} {cure['unit']} (now {cure['now']:,.4g})"
+            for cure in plan["remedies"]
+            if cure["needed"] is not None
+        ]
+        closes = f" Any one of these closes it, margin included: {'; '.join(cures)}." if cures else ""
+        say("note", f"This deficit is in {planned}.{closes}", evidence)
     else:
         say(
             "watch",

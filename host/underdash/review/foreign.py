@@ -7,7 +7,6 @@ from itertools import groupby
 from pathlib import Path
 
 from chargecore import engine
-from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
 from underdash.problems import DataError, UsageError, readable
 from underdash.review.rows import Account, RowLists, Rows
@@ -28,7 +27,9 @@ def from_csv(
     Samples closer together than a second are gathered into rows of one second, as on the board.
     UsageError for a missing column, DataError (with the line) for a value that is no number.
     """
-    account = Account(thresholds=Thresholds(**(thresholds or {})))
+    account = Account()
+    for name, value in (thresholds or {}).items():
+        setattr(account.thresholds, name, value)
     judge = engine.Engine(account.thresholds)
     gathered = RowLists()
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
