@@ -310,6 +310,14 @@ def test_what_cannot_be_done_is_said() -> None:
     assert budget(far).remedies[0].needed is None and "no idle any more" in budget(far).remedies[0].text
 
 
+def test_where_no_single_change_helps_that_is_said() -> None:
+    file = car(loads=(load("engine", 100.0, ALWAYS),), alternator=alternator(rated_a=60.0, pulley_ratio=1.5))
+    found = budget(file)
+    assert all(way.needed is None for way in found.remedies)
+    acts = [finding.text for finding in weighing(found, "act")]
+    assert sum("No single change closes it; two together may." in text for text in acts) == 1
+
+
 def test_the_fan_the_engine_and_the_lamps_are_not_shed() -> None:
     shed = budget(car()).remedies[3]
     assert "do without rear heater and blower (31 A on average; 28 A is too much)" in shed.text
