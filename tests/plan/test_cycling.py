@@ -102,10 +102,12 @@ def test_the_step_is_fine_enough() -> None:
     assert life_share(count(coarse.charge)) == pytest.approx(life_share(count(fine.charge)), rel=0.02)
 
 
-@pytest.mark.parametrize("internal_ohm", [0.0005, 0.003, 0.03])
+@pytest.mark.parametrize("internal_ohm", [0.0003, 0.003, 0.03])
 def test_the_step_stays_stable_with_any_battery(internal_ohm: float) -> None:
+    # Thick short cables: at 0.3 mohm the surface charge follows within 0.1 s, and steps of a second would swing.
     file = car(battery=replace(car().battery, internal_ohm=internal_ohm), lights_a_day=10)
-    coarse, fine = day_of(file), day_of(file, step_s=0.1)
+    file = replace(file, cables=tuple(replace(one, gauge=None, stated_ohm=2e-5) for one in file.cables))
+    coarse, fine = day_of(file), day_of(file, step_s=0.01)
     assert coarse.out_as == pytest.approx(fine.out_as, rel=0.02)
 
 
