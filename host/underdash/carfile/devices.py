@@ -1,6 +1,7 @@
 """Engine, alternator, battery and loads of a car file."""
 
 import re
+from itertools import pairwise
 from typing import Any
 
 from underdash.carfile import quantity
@@ -16,9 +17,10 @@ from underdash.carfile.model import (
     Engine,
     Load,
 )
-from underdash.carfile.table import Notes, Table, listed, nearest, tables
+from underdash.carfile.table import Notes, Table, tables
 from underdash.settings.catalogue import FIELDS, defaults, problems_in
 from underdash.settings.toml_file import problem_with
+from underdash.toml_file import nearest
 
 # One complete published curve (Westerbeke 33A workshop manual, p. 83: about 50 A class, 13.5 V, speeds of the
 # machine itself). From memory: no output below about 1,000 rpm. Cold 53 A at 5,000 is assumed (48 A / 0.9).
@@ -108,21 +110,22 @@ def _curve(table: Table, notes: Notes, points: Any, hot_share: float | None) -> 
         hot_a = [a * (hot_share or 0.0) for a in cold_a]
     if not with_cold:
         cold_a = [a / (hot_share or 1.0) for a in hot_a]
-    for i in range(1, len(rows)):
-        if speeds[i] <= speeds[i - 1]:
-            table.note("curve", f"its points must rise in speed; {speeds[i]:g} rpm stands after {speeds[i - 1]:g} rpm")
-            return nothing
-        for name, amps in (("hot", hot_a), ("cold", cold_a)):
-            if amps[i] < amps[i - 1]:
-                table.note(
-                    "curve",
-                    f"{name} falls from {amps[i - 1]:g} A at {speeds[i - 1]:g} rpm to {amps[i]:g} A at {speeds[i]:g} "
-                    "rpm; output never falls with speed: look at these two points",
-                )
-                return nothing
+    for i in range(len(rows)):
         if hot_a[i] > cold_a[i]:
             table.note("curve", f"at {speeds[i]:g} rpm hot is above cold; a hot machine gives less: are they swapped?")
             return nothing
+    for before, i in pairwise(range(len(rows))):
+        if speeds[i] <= speeds[before]:
+            table.note("curve", f"its points must rise in speed; {speeds[i]:g} rpm stands after {speeds[before]:g} rpm")
+            return nothing
+        for name, amps in (("hot", hot_a), ("cold", cold_a)):
+            if amps[i] < amps[before]:
+                table.note(
+                    "curve",
+                    f"{name} falls from {amps[before]:g} A at {speeds[before]:g} rpm to {amps[i]:g} A at {speeds[i]:g} "
+                    "rpm; output never falls with speed: look at these two points",
+                )
+                return nothing
     return tuple(speeds), tuple(hot_a), tuple(cold_a)
 
 
@@ -154,7 +157,7 @@ def _load(table: Table) -> Load:
     for word in when:
         if word not in CONDITIONS:
             table.note(
-                "when", f"no such condition as {word}; there are {listed(CONDITIONS)}{nearest(word, CONDITIONS)}"
+                "when", f"no such condition as {word}; there are {', '.join(CONDITIONS)}{nearest(word, CONDITIONS)}"
             )
     duty = table.share("duty", 0.0, 1.0, _BRIEF_DUTY if set(when) == {BRIEF} else 1.0)
     inrush = table.number("inrush", 1.0, 20.0, 1.0)
