@@ -231,6 +231,26 @@ def test_a_fuse_at_each_end_that_is_fed_lets_it_stay() -> None:
     assert loop_of(replace(OLD_OUT, fuse_a=80.0), replace(OLD_BACK, fuse_a=60.0)).verdict == "fuse"  # above 75 A
 
 
+def test_a_wire_within_the_loop_needs_no_fuse_of_its_own() -> None:
+    out, back = replace(OLD_OUT, end="splice", fuse_a=60.0), replace(OLD_BACK, fuse_a=60.0)
+    within = replace(OLD_OUT, name="within", start="splice")
+    assert seen(car(supply=(CHARGE_CABLE, out, within, back, BATTERY_CABLE))).verdict == "leave"
+
+
+def test_a_wire_that_both_ends_can_feed_is_not_protected_by_one_fuse() -> None:
+    fused = (replace(OLD_OUT, fuse_a=60.0), replace(OLD_BACK, fuse_a=60.0))
+    across = copper("across", ALTERNATOR, STARTER, "10 AWG", 4.0, carries=(LOOP,), fuse_a=60.0)
+    assert seen(car(supply=(CHARGE_CABLE, *fused, across, BATTERY_CABLE))).verdict == "fuse"
+
+
+def test_a_meter_on_the_starters_own_post_leaves_that_end_bare() -> None:
+    file = car(
+        supply=(CHARGE_CABLE, replace(OLD_OUT, fuse_a=60.0), BATTERY_CABLE),
+        ammeter=Ammeter("meter in", STARTER, 0.001, 60.0, 3.0),
+    )
+    assert seen(file).verdict == "fuse"
+
+
 def test_a_fuse_too_small_for_what_flows_protects_nothing() -> None:
     assert loop_of(replace(OLD_OUT, fuse_a=3.0), replace(OLD_BACK, fuse_a=3.0)).verdict == "fuse"
 

@@ -59,6 +59,8 @@ class OldLoop:
     """The most through the meter itself after [A]."""
     meter_alone_a: float
     """And if one of the conversion's cables opens [A]."""
+    meter_is_fed: bool
+    """True where a post of the meter is itself a place that something else can feed, with no cable to put a fuse in."""
     is_the_only_way: bool
     """True where without it the alternator, or the loads, would be cut off from the battery."""
 
@@ -101,7 +103,7 @@ class OldLoop:
     @property
     def verdict(self) -> str:
         """LEAVE if each end with a source has its fuse, REMOVE if no fuse can help, else FUSE."""
-        if self.strands and not self.overloaded and all(strand.protected for strand in self.strands):
+        if self.strands and not (self.overloaded or self.meter_is_fed) and all(s.protected for s in self.strands):
             return LEAVE
         if self.is_the_only_way:
             return FUSE
@@ -139,6 +141,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
         strands=tuple(sorted(strands, key=lambda strand: -strand.alone_a / (strand.ampacity_a or 1.0))),
         meter_a=meter_a,
         meter_alone_a=max([meter_a, *(worst.get(AMMETER, 0.0) for worst in alone.values())]),
+        meter_is_fed=car.ammeter is not None and bool({car.ammeter.start, car.ammeter.end} & fed),
         is_the_only_way=not {ALTERNATOR, car.bus} <= reached(rest, BATTERY),
     )
 
