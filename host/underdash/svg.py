@@ -11,8 +11,9 @@ from matplotlib.figure import Figure
 # The Okabe-Ito palette, safe for every common kind of colour blindness.
 INK, GREY, BLUE, SKY = "#1b1c1e", "#808285", "#0072b2", "#56b4e9"
 GREEN, ORANGE, RED, PURPLE = "#009e73", "#e69f00", "#d55e00", "#cc79a7"
+CARD = "#fefefe"  # what lies behind a picture
 # In the page these follow its light or dark scheme; a picture on its own keeps the plain colours.
-_IN_PAGE = {INK: "currentColor", BLUE: f"var(--plot-volts, {BLUE})"}
+_IN_PAGE = {INK: "currentColor", BLUE: f"var(--plot-volts, {BLUE})", CARD: "var(--card, #fff)"}
 
 STYLE: Any = {
     "svg.fonttype": "none",
