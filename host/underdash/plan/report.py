@@ -4,7 +4,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from underdash.carfile.model import NOMINAL_V, CarFile
+from underdash.carfile.model import CONDITIONS, NOMINAL_V, CarFile
 from underdash.plan.results import (
     AmmeterShare,
     Balance,
@@ -61,6 +61,19 @@ def as_dict(plan: Plan) -> dict[str, Any]:
             "internal_ohm": car.battery.internal_ohm,
             "cca_amps": car.battery.cca_a,
         },
+        "loads": [
+            {
+                "name": load.name,
+                "line": load.line,
+                "amps": load.amps,
+                "when": [each for each in CONDITIONS if each in load.when],
+                "duty": load.duty,
+                "inrush": load.inrush,
+                "constant_power": load.constant_power,
+                "source": load.source,
+            }
+            for load in car.loads
+        ],
         "limits": {
             "charge_supply_volts": car.limits.charge_supply_v,
             "charge_ground_volts": car.limits.charge_ground_v,
@@ -116,8 +129,8 @@ def _budget(plan: Plan) -> dict[str, Any]:
                 "discharged_ah": cycling.discharged_ah,
                 "life_share": cycling.life_share,
                 "cycles": [{"depth": depth, "count": count} for depth, count in cycling.cycles],
-                "t_s": cycling.t_s,
-                "charge": cycling.charge,
+                "lowest_charge": min(cycling.charge, default=None),
+                "last_charge": cycling.charge[-1] if cycling.charge else None,
             }
             for cycling in budget.cycling
         ],

@@ -1,0 +1,50 @@
+"""The plan as one HTML page that needs nothing but itself: no network, no script, no fonts."""
+
+from typing import Any
+
+from markupsafe import Markup
+
+from underdash.page import template
+from underdash.plan import words
+from underdash.plan.figures import charge_svg, output_svg
+from underdash.plan.report import as_dict
+from underdash.plan.results import Plan
+from underdash.plan.wiring import picture
+
+_WIDEST = 1.6  # share of its limit at which a cable's bar is as long as there is room for
+
+
+def render(plan: Plan) -> str:
+    """The whole page."""
+    report = as_dict(plan)
+    filters = {name: getattr(words, name) for name in
+               ("amps", "volts", "milliohms", "percent", "signed", "minutes", "remedy", "test", "hardest", "smallest", "classes",
+                "fuse_choice", "draws_most")}  # fmt: skip
+    return template("plan/plan.html.j2", **filters, figure=words.number, bar=_bar).render(
+        report=report,
+        summary=words.summary(report),
+        limit=f"{100 / _WIDEST:.2f}%",
+        output=Markup(output_svg(plan.budget)),
+        charge=Markup(charge_svg(plan.budget)),
+        wiring=Markup(_wiring(plan, report)),
+        ammeter=Markup(_ammeter(plan)),
+    )
+
+
+def _bar(used: float | None) -> str:
+    """How long a cable's bar is."""
+    return f"{100 * min(1.0 if used is None else used / _WIDEST, 1.0):.1f}%"
+
+
+def _wiring(plan: Plan, report: dict[str, Any]) -> str:
+    amps = {cable["name"]: cable["amps"] for cable in report["cables"]}
+    faults = {cable["name"]: words.test(words.hardest(cable)) for cable in report["cables"] if not cable["passed"]}
+    return picture(plan.car, amps, faults)
+
+
+def _ammeter(plan: Plan) -> str:
+    if plan.ammeter is None:
+        return ""
+    from underdash.plan.ammeter_drawing import drawing
+
+    return drawing(plan.ammeter, plan.car)
