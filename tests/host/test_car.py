@@ -13,16 +13,20 @@ from underdash.car.circuit import (
     Network,
     Wiring,
     battery_amps,
+    battery_regulated_amps,
     bus_volts,
     load_amps,
     network,
     regulated_amps,
 )
 from underdash.car.cooling import Cooling
-from underdash.car.loads import FAN, LOADS
+from underdash.car.loads import excess
+from underdash.car.scenario import demo_car
 from underdash.car.starter import Starter
 
 DAY_S = 86400.0
+LOADS = {load.name: load for load in demo_car().loads}
+FAN = LOADS["fan"]
 
 
 def charged(battery: Battery, charge: float, amps: float) -> BatteryState:
@@ -194,8 +198,8 @@ def test_loads_lie_in_the_published_ranges(name: str, low_a: float, high_a: floa
 def test_fan_starts_at_two_to_three_times_its_15_to_30_amps() -> None:
     # engineerfix.com: 15-30 A continuous, 2-3 x at start.
     assert 15.0 <= FAN.amps <= 30.0
-    assert 2.0 <= FAN.excess(np.array([0.0]))[0] <= 3.0
-    assert FAN.excess(np.array([3.0]))[0] == pytest.approx(1.0, abs=1e-3)
+    assert 2.0 <= excess(FAN, np.array([0.0]))[0] <= 3.0
+    assert excess(FAN, np.array([3.0]))[0] == pytest.approx(1.0, abs=1e-3)
 
 
 def test_starter_draws_what_starters_draw() -> None:
@@ -219,10 +223,11 @@ def test_thermal_switch_has_hysteresis() -> None:
 networks = st.builds(
     Network,
     emf_v=st.floats(10.0, 14.5),
-    path_ohm=st.floats(0.005, 0.05),
+    path_ohm=st.floats(0.005, 0.03),
     starter_a=st.just(0.0),
     load_s=st.floats(0.0, 8.0),
     load_w=st.floats(0.0, 300.0),
+    bus_ohm=st.floats(0.0, 0.005),
 )
 
 
@@ -244,12 +249,24 @@ def test_more_load_never_raises_the_bus(net: Network, limit_a: float, more_s: fl
 @given(networks, st.floats(13.0, 15.0))
 def test_an_unlimited_alternator_holds_its_set_point(net: Network, target_v: float) -> None:
     amps = regulated_amps(net, target_v, 0.003, 1e9)
-    at_terminal_v = bus_volts(net, amps) + 0.003 * amps
+    bus_v = bus_volts(net, amps)
+    at_terminal_v = bus_v + net.bus_ohm * load_amps(net, bus_v) + 0.003 * amps
     assert amps >= 0.0
     if amps > 0.0:
         assert at_terminal_v == pytest.approx(target_v, abs=1e-9)
     else:  # the diodes block: the battery stands above the set point
         assert at_terminal_v >= target_v - 1e-9
+
+
+@given(networks, st.floats(13.0, 15.0), st.floats(0.002, 0.01))
+def test_sensing_at_the_battery_holds_the_set_point_there(net: Network, target_v: float, share_of_path: float) -> None:
+    internal_ohm = min(share_of_path, net.path_ohm)
+    amps = battery_regulated_amps(net, target_v, internal_ohm, 1e9)
+    posts_v = net.emf_v + internal_ohm * battery_amps(net, bus_volts(net, amps))
+    if amps > 0.0:
+        assert posts_v == pytest.approx(target_v, abs=1e-6)
+    else:
+        assert posts_v >= target_v - 1e-9
 
 
 @given(
@@ -260,20 +277,22 @@ def test_an_unlimited_alternator_holds_its_set_point(net: Network, target_v: flo
     st.floats(0.0, 80.0),
 )
 def test_power_in_is_power_out(emf_v: float, starter_a: float, load_s: float, load_w: float, amps: float) -> None:
-    wiring, internal_ohm = Wiring(), Battery().internal_ohm
+    wiring, internal_ohm = Wiring(bus_ohm=0.003), Battery().internal_ohm
     net = network(wiring, emf_v, internal_ohm, starter_a, load_s, load_w)
     bus_v = bus_volts(net, amps)
     battery_a = battery_amps(net, bus_v)
     feed_a = battery_a + starter_a
-    starter_v = bus_v - feed_a * wiring.feed_ohm
+    middle_v = bus_v + wiring.bus_ohm * load_amps(net, bus_v)
+    starter_v = middle_v - feed_a * wiring.feed_ohm
     out_w = (
         bus_v * load_amps(net, bus_v)
+        + wiring.bus_ohm * load_amps(net, bus_v) ** 2
         + starter_v * starter_a
         + emf_v * battery_a
         + feed_a**2 * wiring.feed_ohm
         + battery_a**2 * (internal_ohm + wiring.battery_cable_ohm)
     )
-    assert bus_v * amps == pytest.approx(out_w, abs=1e-6)
+    assert middle_v * amps == pytest.approx(out_w, abs=1e-6)
 
 
 def test_an_impossible_load_is_refused() -> None:

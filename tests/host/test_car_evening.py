@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from underdash.car import EVENING, Drive, Phase, Scenario, simulate
 from underdash.car.battery import rested_volts
-from underdash.car.loads import FAN
 from underdash.car.record import COLUMNS, runs
+from underdash.car.scenario import demo_car
 from underdash.problems import UnderdashError
 
 
@@ -96,7 +96,7 @@ def test_the_fan_cycles_in_traffic_and_the_alternator_carries_it(drive: Drive) -
     assert len(cycles) >= 3
     for first, stop in cycles:
         two = first + round(2.0 / drive.step_s)
-        assert drive.load_a[first:two].max() >= drive.load_a[two] + FAN.amps
+        assert drive.load_a[first:two].max() >= drive.load_a[two] + demo_car().fan.amps
         # Brake lamps coming on may dip it for an instant.
         assert np.mean(drive.true_amps[two:stop] < 0.0) < 0.01
         assert np.median(drive.true_amps[two:stop]) > 0.5
@@ -116,12 +116,12 @@ def test_the_crank_dips_ripples_and_recovers(drive: Drive) -> None:
     (crank,) = drive.cranks()
     assert crank.end_s - crank.start_s == pytest.approx(0.9, abs=0.03)
     # The inrush stays above ISO 16750-2 level I's dip of 8 V; it is no load test.
-    assert 8.5 <= crank.lowest_volts <= 9.6
+    assert 8.5 <= crank.lowest_volts <= 9.8
     turning = (drive.t_s > crank.start_s + 0.35) & (drive.t_s < crank.end_s - 0.01)
     volts = drive.true_volts[turning]
     # "Must stay above 10 V" while turning (studyslide lesson); 9.6 V (Chrysler 2004 Crossfire).
     assert volts.min() >= 10.2
-    assert volts.max() <= 10.9
+    assert volts.max() <= 11.2
     rising = np.count_nonzero(np.diff(np.sign(volts - volts.mean())) > 0)
     assert 4.0 <= rising / (len(volts) * drive.step_s) <= 7.5
     # 41 engine-hours of a real car: 3 s from first rpm to 13.2 V at the 5th percentile, 8.7 at the 95th.
@@ -152,9 +152,9 @@ def test_measured_noise_is_small_while_running_and_gone_at_rest(drive: Drive) ->
 SHORT = Scenario(
     "short",
     (
-        Phase("rest", 2.0, loads=("standby",)),
-        Phase("crank", 0.8, 170.0, ("standby", "ignition"), crank=True),
-        Phase("idle", 4.0, 900.0, ("standby", "ignition")),
+        Phase("rest", 2.0, on=("parked",)),
+        Phase("crank", 0.8, 170.0, ("parked", "always"), crank=True),
+        Phase("idle", 4.0, 900.0, ("parked", "always")),
     ),
 )
 
@@ -210,7 +210,7 @@ def test_a_failed_csv_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mo
     ("bad", "says"),
     [
         (lambda: simulate(SHORT, step_s=0.5), "step_s"),
-        (lambda: simulate(Scenario("x", (Phase("p", 1.0, loads=("anchor",)),))), "anchor"),
+        (lambda: simulate(Scenario("x", (Phase("p", 1.0, on=("anchor",)),))), "anchor"),
         (lambda: simulate(Scenario("x", (Phase("p", 0.0),))), "lasts 0"),
         (lambda: simulate(Scenario("x", ())), "no phases"),
         (lambda: simulate(SHORT).to_csv("never.csv", every_s=0.05), "multiple"),

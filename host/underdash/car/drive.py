@@ -8,9 +8,11 @@ from numpy.typing import NDArray
 
 from underdash.car import circuit
 from underdash.car.battery import BatteryState
+from underdash.car.loads import excess, siemens, watts
 from underdash.car.record import Crank, Deficit, Drive
 from underdash.car.scenario import EVENING, Scenario
 from underdash.car.timeline import Timeline, lay_out, wander
+from underdash.carfile.model import BATTERY
 
 __all__ = ["Crank", "Deficit", "Drive", "simulate"]
 
@@ -68,9 +70,8 @@ def _run(scenario: Scenario, line: Timeline, step_s: float, progress: Callable[[
     Each row is the instant before the states move on.
     """
     car = scenario.car
-    battery, alternator, wiring, cooling, fan_load = (
-        car.battery, car.alternator, car.wiring, car.cooling, car.fan,
-    )  # fmt: skip
+    battery, alternator, wiring, cooling = car.battery, car.alternator, car.wiring, car.cooling
+    fan_s, fan_w = (siemens(car.fan), watts(car.fan)) if car.fan else (0.0, 0.0)
     source_ohm = wiring.charge_cable_ohm + alternator.droop_ohm
     follow = 1.0 - exp(-step_s / alternator.field_s)
     waking = step_s / alternator.wake_s
@@ -90,34 +91,39 @@ def _run(scenario: Scenario, line: Timeline, step_s: float, progress: Callable[[
         alternator.available(line.engine_rpm, hot=True).tolist(),
         strict=True,
     )
-    state = BatteryState(scenario.charge)
+    state = BatteryState(car.charge)
     coolant_c = scenario.phases[0].ambient_c
     warm = 0.0  # alternator: 0 cold, 1 hot
     alternator_a = 0.0
     awake = 0.0  # share of the limit that the regulator allows so soon after a start
     fan, fan_since = False, 0
-    fan_excess = fan_load.excess(line.t_s).tolist()  # the grid starts at zero, so this is by step since on
+    fan_excess = (
+        excess(car.fan, line.t_s).tolist() if car.fan else []
+    )  # the grid starts at zero, so this is by step since on
     count = len(line.t_s)
     report_every = max(count // 100, 1)
     out = np.empty((count, 7))
 
     for k, row in enumerate(rows):
         rpm, running, key, speed, ambient_c, starter_a, load_s, load_w, cold_a, hot_a = row
-        wanted = key and cooling.fan(coolant_c, fan)
+        wanted = car.fan is not None and key and cooling.fan(coolant_c, fan)
         if wanted and not fan:
             fan_since = k
         fan = wanted
         if fan:
-            excess = fan_excess[k - fan_since]
-            load_s += fan_load.siemens * excess
-            load_w += fan_load.watts * excess
+            rush = fan_excess[k - fan_since]
+            load_s += fan_s * rush
+            load_w += fan_w * rush
 
         emf_v = battery.emf(state)
         net = circuit.network(wiring, emf_v, battery.internal_ohm, starter_a, load_s, load_w)
         awake = min(awake + waking, 1.0) if running else 0.0
         limit_a = awake * (cold_a + warm * (hot_a - cold_a))
         target_v = alternator.target_volts(ambient_c + alternator.rise_k * warm)
-        settled_a = circuit.regulated_amps(net, target_v, source_ohm, limit_a)
+        if alternator.senses == BATTERY:
+            settled_a = circuit.battery_regulated_amps(net, target_v, battery.internal_ohm, limit_a)
+        else:
+            settled_a = circuit.regulated_amps(net, target_v, source_ohm, limit_a)
         alternator_a = min(alternator_a + follow * (settled_a - alternator_a), limit_a)
         bus_v = circuit.bus_volts(net, alternator_a)
         amps = circuit.battery_amps(net, bus_v)

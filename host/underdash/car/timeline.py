@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from underdash.car.loads import LOADS
+from underdash.car.loads import excess, siemens, watts
 from underdash.car.scenario import Scenario
+from underdash.carfile.model import ALWAYS, BRIEF, CONDITIONS
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -39,7 +40,7 @@ class Timeline:
 def lay_out(scenario: Scenario, step_s: float, rng: np.random.Generator) -> Timeline:
     """Lay `scenario` on a grid of `step_s` [s]; `rng` gives the engine speed its wander.
 
-    Raises ValueError for no phases, a phase without length or an unknown load.
+    Raises ValueError for no phases, a phase without length or an unknown condition.
     """
     _check(scenario)
     phases = scenario.phases
@@ -59,7 +60,7 @@ def lay_out(scenario: Scenario, step_s: float, rng: np.random.Generator) -> Time
         phase_index=index.astype(np.int64),
         engine_rpm=rpm,
         running=(rpm > RUNNING_RPM) & ~cranking,
-        key=np.array(["ignition" in phase.loads for phase in phases])[index],
+        key=np.array([ALWAYS in phase.on for phase in phases])[index],
         speed_mps=np.array([phase.speed_mps for phase in phases])[index],
         ambient_c=np.interp(t, middles, np.array([phase.ambient_c for phase in phases])),
         starter_a=np.where(cranking, scenario.car.starter.amps(since), 0.0),
@@ -74,9 +75,9 @@ def _check(scenario: Scenario) -> None:
     for phase in scenario.phases:
         if not phase.length_s > 0.0:
             raise ValueError(f"phase {phase.name!r} lasts {phase.length_s} s")
-        for name in phase.loads:
-            if name not in LOADS:
-                raise ValueError(f"phase {phase.name!r} switches on {name!r}: known are {sorted(LOADS)}")
+        for name in phase.on:
+            if name not in CONDITIONS:
+                raise ValueError(f"phase {phase.name!r} has the condition {name!r}: known are {CONDITIONS}")
 
 
 def _engine_rpm(
@@ -103,15 +104,19 @@ def wander(t_s: Floats, periods_s: tuple[float, ...], rng: np.random.Generator) 
 
 
 def _loads(scenario: Scenario, index: NDArray[np.intp], t: Floats) -> tuple[Floats, Floats]:
-    """Conductance [S] and constant power [W] of all loads but the fan, inrush included."""
-    siemens, watts = np.zeros_like(t), np.zeros_like(t)
-    for load in LOADS.values():
-        on = np.array([load.name in phase.loads for phase in scenario.phases])[index]
-        if not on.any():
+    """Conductance [S] and constant power [W] of all loads but the fan, inrush included.
+
+    A load with a duty draws its mean, but a brief one: that is on in full while the driver's hand is on it.
+    """
+    conductance, power = np.zeros_like(t), np.zeros_like(t)
+    for load in scenario.car.loads:
+        on = np.array([not load.when.isdisjoint(phase.on) for phase in scenario.phases])[index]
+        if load.coolant_switch or not on.any():
             continue
         switched = on & ~np.concatenate(([False], on[:-1]))
         last = np.maximum.accumulate(np.where(switched, np.arange(len(t)), 0))
-        draw = np.where(on, load.excess(t - t[last]), 0.0)
-        siemens += load.siemens * draw
-        watts += load.watts * draw
-    return siemens, watts
+        duty = 1.0 if BRIEF in load.when else load.duty
+        draw = np.where(on, duty * excess(load, t - t[last]), 0.0)
+        conductance += siemens(load) * draw
+        power += watts(load) * draw
+    return conductance, power

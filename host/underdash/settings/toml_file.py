@@ -2,18 +2,15 @@
 
 import difflib
 import re
-import tomllib
 from pathlib import Path
 from typing import Any
 
-from underdash.problems import DataError, readable
+from underdash.problems import DataError
 from underdash.settings.catalogue import FIELDS, PARTS, Field, defaults, problems_in
+from underdash.toml_file import TomlFile
 
 Values = dict[str, dict[str, int]]
 
-_KEY = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
-_TABLE_LINE = re.compile(rf"\s*\[+\s*({_KEY})")
-_KEY_LINE = re.compile(rf"\s*({_KEY})\s*(?:\.\s*({_KEY})\s*)?=")
 _TITLES = {
     "thresholds": "What counts as charging, or not. Volts keep this order, hysteresis_mv and more apart:\n"
     "# empty, low_rest, discharging, marginal, healthy, overcharge. And weak_crank stays below crank.",
@@ -31,21 +28,10 @@ class SettingsFile:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        with readable(path):
-            content = path.read_bytes()
-        try:
-            text = content.decode("utf-8-sig")  # some editors begin with a mark
-        except UnicodeDecodeError as problem:
-            line = content[: problem.start].count(b"\n") + 1
-            raise DataError(f"{path} line {line}: not UTF-8 text; save the file as UTF-8") from None
-        try:
-            parsed = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as problem:
-            raise DataError(f"{path}{_place(problem, text)}; write NAME = NUMBER below a [table]") from None
-        self._lines = _lines_of_keys(text)
+        self._file = TomlFile(path, "write NAME = NUMBER below a [table]")
         self.values: Values = {}
         self._problems: list[tuple[int, str]] = []
-        for part, given in parsed.items():
+        for part, given in self._file.document.items():
             self._take(part, given)
         if self._problems:
             raise DataError("\n".join(f"{path} line {line}: {text}" for line, text in sorted(self._problems)))
@@ -59,9 +45,7 @@ class SettingsFile:
         lines = []
         for problem in problems_in(whole):
             named = set(re.findall(r"\w+", problem))
-            at = [
-                line for (part, name), line in self._lines.items() if name in named & self.values.get(part, {}).keys()
-            ]
+            at = [self._file.line(part, name) for part, values in self.values.items() for name in named & values.keys()]
             where = f" line {min(at)}" if at else ""
             lines.append(f"{self.path}{where}: {problem}{beside}; {_remedy(problem)}")
         if lines:
@@ -87,17 +71,17 @@ class SettingsFile:
                 remedy = f"; it belongs below [{owner}]" if owner else _nearest(name, FIELDS[part]) or (
                     "; `underdash settings new` writes a file with every name")  # fmt: skip
                 self._note(part, name, f"no setting {name} in [{part}]{remedy}")
-            elif problem := _problem(field, value):
+            elif problem := problem_with(field, value):
                 self._note(part, name, problem)
             else:
                 self.values.setdefault(part, {})[name] = value
 
     def _note(self, part: str, name: str, text: str) -> None:
-        line = self._lines.get((part, name)) or self._lines.get((part, "")) or self._lines.get(("", part)) or 1
-        self._problems.append((line, text))
+        self._problems.append((self._file.line(part, name), text))
 
 
-def _problem(field: Field, value: Any) -> str:
+def problem_with(field: Field, value: Any) -> str:
+    """What is wrong with a setting's value, and what to write; empty if nothing is."""
     if isinstance(value, bool):
         return f"{field.name} is {_shown(value)}: must be {field.range}; write {int(value)}"
     if not isinstance(value, int):
@@ -139,32 +123,6 @@ def _listed(names: tuple[str, ...]) -> str:
 def _nearest(name: str, names: Any) -> str:
     near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
     return f"; did you mean {near[0]}?" if near else ""
-
-
-def _place(problem: tomllib.TOMLDecodeError, text: str) -> str:
-    """' line N: what is wrong there', from the parser's own words."""
-    said = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(problem), re.DOTALL)
-    if not said:
-        return f": {problem}"
-    return f" line {said[2] or text.count(chr(10)) + 1}: not TOML: {said[1]}"
-
-
-def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
-    """(part, name) to line: tomllib tells of no places. A table's own line is at (part, '')."""
-    found: dict[tuple[str, str], int] = {}
-    table = ""
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := _TABLE_LINE.match(line):
-            table = header[1].strip("\"'")
-            found.setdefault((table, ""), number)
-        elif key := _KEY_LINE.match(line):
-            first, second = (part.strip("\"'") if part else "" for part in (key[1], key[2]))
-            place = (first, second) if second and not table else (table, first)
-            found.setdefault(place, number)
-            if not table and not second and "{" in line:  # a table within one line
-                for name in re.findall(rf"({_KEY})\s*=", line.partition("{")[2]):
-                    found.setdefault((first, name.strip("\"'")), number)
-    return found
 
 
 def write_toml(values: Values | None = None) -> str:

@@ -1,0 +1,91 @@
+"""A car file as a whole: names that meet, places that are connected."""
+
+from collections.abc import Iterator, Sequence
+
+from underdash.carfile import paths
+from underdash.carfile.model import (
+    ALL_LOADS,
+    ALTERNATOR,
+    BATTERY,
+    BODY,
+    CHARGE,
+    CRANK,
+    ENGINE,
+    GROUND,
+    LOOP,
+    STARTER,
+    Cable,
+    CarFile,
+    Load,
+)
+from underdash.carfile.table import nearest
+from underdash.toml_file import TomlFile
+from underdash.wire.network import reached
+
+_FLOWS = (CHARGE, ALL_LOADS, CRANK, LOOP)
+
+
+def problems_of(car: CarFile, file: TomlFile) -> list[tuple[int, str]]:
+    """[(line, what is wrong and what to write)] of a file whose parts are right each by itself."""
+    return [*_names(car), *_carried(car), *_connected(car, file)]
+
+
+def _names(car: CarFile) -> Iterator[tuple[int, str]]:
+    yield from _doubles(car.loads, "load")
+    yield from _doubles(car.cables, "cable")
+    for cable in car.cables:
+        if cable.name == paths.AMMETER:
+            yield cable.line, f"[[cable]] {cable.name}: that name is the meter's own; call the cable otherwise"
+    for load in car.loads:
+        if load.name in _FLOWS:
+            yield load.line, f"[[load]] {load.name}: that word means a flow in `carries`; call the load otherwise"
+    switched = [load for load in car.loads if load.coolant_switch]
+    for load in switched[1:]:
+        yield load.line, f"[[load]] {load.name}: only one load may have coolant_switch, {switched[0].name} has it"
+
+
+def _doubles(items: Sequence[Load] | Sequence[Cable], title: str) -> Iterator[tuple[int, str]]:
+    first: dict[str, int] = {}
+    for item in items:
+        if item.name in first:
+            yield item.line, f"[[{title}]] {item.name}: line {first[item.name]} has that name too; give each its own"
+        first.setdefault(item.name, item.line)
+
+
+def _carried(car: CarFile) -> Iterator[tuple[int, str]]:
+    names = [load.name for load in car.loads]
+    for cable in car.cables:
+        for flow in cable.carries:
+            if flow == LOOP and car.ammeter is None:
+                yield (
+                    cable.line,
+                    f"[[cable]] {cable.name} carries the ammeter loop, but there is no [ammeter]; write one",
+                )
+            elif flow not in (*_FLOWS, *names):
+                near = nearest(flow, [*_FLOWS, *names])
+                known = f'there are {", ".join(_FLOWS)}, the names of loads, or amps such as "20 A"'
+                yield cable.line, f"[[cable]] {cable.name} carries {flow}: no load has that name{near or '; ' + known}"
+
+
+def _connected(car: CarFile, file: TomlFile) -> Iterator[tuple[int, str]]:
+    supply, ground = paths.supply(car), paths.ground(car)
+    if car.ammeter is not None:
+        wired = {place for branch in supply if branch.name != paths.AMMETER for place in (branch.start, branch.end)}
+        for place in (car.ammeter.start, car.ammeter.end):
+            if place not in wired:
+                yield car.ammeter.line, f"[ammeter]: no cable leads to {place}{nearest(place, sorted(wired))}"
+    live = reached(supply, BATTERY)
+    for place, at in ((STARTER, 1), (ALTERNATOR, 1), (car.bus, file.line("bus"))):
+        if place not in live:
+            near = nearest(place, sorted(live)) if place == car.bus else ""
+            yield at, f"no cable leads from {BATTERY} to {place}{near or '; write the [[cable]] that does'}"
+    grounded = reached(ground, GROUND)
+    for place in (ENGINE, BODY):
+        if place not in grounded:
+            yield (
+                1,
+                f"no cable leads from {GROUND} (the battery's negative post) to {place}; write the [[cable]] that does",
+            )
+    for place in sorted({p for b in supply for p in (b.start, b.end)} & {ENGINE, GROUND, BODY}):
+        line = next(c.line for c in car.cables if c.side == "supply" and place in (c.start, c.end))
+        yield line, f"a cable of the supply side leads to {place}, a short circuit; look at from, to and side"

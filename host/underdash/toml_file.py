@@ -1,0 +1,81 @@
+"""A TOML file with the line of everything in it: tomllib itself tells of no places."""
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from underdash.problems import DataError, readable
+
+_KEY = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
+_DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
+_TABLE_LINE = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
+_KEY_LINE = re.compile(rf"\s*({_DOTTED})\s*=")
+_INLINE_KEY = re.compile(rf"[{{,]\s*({_KEY})\s*=")
+
+Place = tuple[str | int, ...]
+
+
+class TomlFile:
+    """A file that has been read: `document` as tomllib gives it, `line` for where things stand in it.
+
+    Raises UsageError if it cannot be opened, DataError with the line if it is not UTF-8 or not TOML; `hint` ends
+    that line with what to write.
+    """
+
+    def __init__(self, path: Path, hint: str) -> None:
+        self.path = path
+        with readable(path):
+            content = path.read_bytes()
+        try:
+            self.text = content.decode("utf-8-sig")  # some editors begin with a mark
+        except UnicodeDecodeError as problem:
+            line = content[: problem.start].count(b"\n") + 1
+            raise DataError(f"{path} line {line}: not UTF-8 text; save the file as UTF-8") from None
+        try:
+            self.document: dict[str, Any] = tomllib.loads(self.text)
+        except tomllib.TOMLDecodeError as problem:
+            raise DataError(f"{path}{_where(problem, self.text)}; {hint}") from None
+        self._lines = _lines(self.text)
+
+    def line(self, *place: str | int) -> int:
+        """The line of what stands at `place`, keys and positions from the top, else of what it stands in, else 1."""
+        while place and place not in self._lines:
+            place = place[:-1]
+        return self._lines.get(place, 1)
+
+
+def _where(problem: tomllib.TOMLDecodeError, text: str) -> str:
+    """' line N: what is wrong there', from the parser's own words."""
+    said = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(problem), re.DOTALL)
+    if not said:
+        return f": {problem}"
+    return f" line {said[2] or text.count(chr(10)) + 1}: not TOML: {said[1]}"
+
+
+def _lines(text: str) -> dict[Place, int]:
+    """Each table's and key's first line."""
+    found: dict[Place, int] = {}
+    table: Place = ()
+    counts: dict[Place, int] = {}
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _TABLE_LINE.match(line):
+            table = _names(header[2])
+            for end in range(1, len(table)):  # [cable.fuse] belongs to the last [[cable]]
+                if table[:end] in counts:
+                    table = (*table[:end], counts[table[:end]] - 1, *table[end:])
+            if header[1] == "[[":
+                counts[table] = counts.get(table, 0) + 1
+                found.setdefault(table, number)
+                table = (*table, counts[table] - 1)
+            found.setdefault(table, number)
+        elif key := _KEY_LINE.match(line):
+            place = (*table, *_names(key[1]))
+            found.setdefault(place, number)
+            for name in _INLINE_KEY.findall(line):  # tables within one line
+                found.setdefault((*place, *_names(name)), number)
+    return found
+
+
+def _names(dotted: str) -> tuple[str, ...]:
+    return tuple(name.strip("\"'") for name in re.findall(_KEY, dotted))
