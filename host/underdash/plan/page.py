@@ -18,9 +18,9 @@ def render(plan: Plan) -> str:
     """The whole page."""
     report = as_dict(plan)
     filters = {name: getattr(words, name) for name in
-               ("amps", "volts", "milliohms", "percent", "signed", "minutes", "remedy", "test", "hardest", "smallest", "classes",
+               ("amps", "volts", "milliohms", "percent", "minutes", "remedy", "test", "hardest", "smallest", "classes",
                 "fuse_choice", "draws_most")}  # fmt: skip
-    return template("plan/plan.html.j2", **filters, figure=words.number, bar=_bar).render(
+    return template("plan/plan.html.j2", **filters, figure=words.number, signed=_signed, bar=_bar).render(
         report=report,
         summary=words.summary(report),
         limit=f"{100 / _WIDEST:.2f}%",
@@ -29,6 +29,10 @@ def render(plan: Plan) -> str:
         wiring=Markup(_wiring(plan, report)),
         ammeter=Markup(_ammeter(plan)),
     )
+
+
+def _signed(value: float | None, digits: int = 1, unit: str = "A") -> str:
+    return words.signed(value, digits, unit).replace("-", "\u2212")
 
 
 def _bar(used: float | None) -> str:
