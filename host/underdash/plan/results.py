@@ -138,7 +138,7 @@ class Criterion:
     """One test of a cable: it passes if `value` is at most `limit`."""
 
     name: str
-    """`ampacity`, `drop`, `conductor temperature` or `fuse`."""
+    """`ampacity`, `drop`, `fuse` (rating against copper) or `load on the fuse` (least rating against its own)."""
     value: float
     limit: float
     unit: str
@@ -196,8 +196,10 @@ class CableResult:
     by_insulation: tuple[tuple[int, float], ...]
     """(insulation class [C], what it allows at this gauge here [A]) for all seven classes that outlast the ambient."""
     fuse: FuseAdvice | None
-    """None on the ground side, and where nothing sustained flows."""
+    """None on the ground side, for a starter cable, and where nothing sustained flows."""
     findings: tuple[Finding, ...]
+    drop_amps: float = 0.0
+    """Current of the drop test: what it feeds is on, or the starter turns [A]; 0 if there is none."""
 
     @property
     def used(self) -> float:

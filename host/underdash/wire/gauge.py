@@ -7,11 +7,17 @@ from math import pi
 SYSTEMS = ("AWG", "SAE", "mm2")
 # The sizes that 33 CFR 183.425 Table 5 lists, thin to thick.
 SIZES = ("18", "16", "14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0")
+# Square millimetres that cable is sold in: IEC 60228's series, as a cable engineers' page prints it.
+METRIC_SIZES = ("0.5", "0.75", "1", "1.5", "2.5", "4", "6", "10", "16", "25", "35", "50", "70", "95", "120")
 
 MM2_PER_CIRCULAR_MIL = pi / 4.0 * 0.0254**2
-# Circular mils as delzer.com's cable catalogue, p. 70, prints them for SAE cable (secondary).
-_SAE_CIRCULAR_MILS = {"16": 2336.0, "10": 9343.0, "6": 24538.0, "4/0": 205500.0}
-_SAE_SHARE = 0.88  # for the others: SAE is 10 to 12 % smaller than AWG of the same number (same page)
+# Circular mils of SAE cable, as catalogues print them (secondary): 16, 10, 6, 4/0 delzer.com p. 70; 18, 14, 12
+# sportsmensmarine.com/archives/1034; 4, 2, 1/0, 2/0 batterycable.co, whose rows below 6 are shifted and not used.
+_SAE_CIRCULAR_MILS = {
+    **{"18": 1537.0, "16": 2336.0, "14": 3702.0, "12": 5833.0, "10": 9343.0, "6": 24538.0},
+    **{"4": 37360.0, "2": 62450.0, "1/0": 98980.0, "2/0": 125100.0, "4/0": 205500.0},
+}
+_SAE_SHARE = 0.88  # of AWG, for the others: smaller than any of those above (0.89 to 0.97), so on the careful side
 
 _WRITTEN = re.compile(r"\s*(\d+/0|\d+(?:\.\d+)?)\s*(AWG|SAE|mm2|mm²|sqmm)\s*", re.IGNORECASE)
 _SYSTEM_OF = {"awg": "AWG", "sae": "SAE", "mm2": "mm2", "mm²": "mm2", "sqmm": "mm2"}
@@ -61,3 +67,8 @@ def parse(text: str) -> Gauge:
     elif size not in SIZES:
         raise ValueError(f"is no {system} size that the table of ampacities lists; there are {', '.join(SIZES)}")
     return Gauge(system, size)
+
+
+def ladder(system: str) -> tuple[Gauge, ...]:
+    """Every size of `system` that is sold, thin to thick."""
+    return tuple(Gauge(system, size) for size in (METRIC_SIZES if system == "mm2" else SIZES))
