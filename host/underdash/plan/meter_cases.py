@@ -1,0 +1,106 @@
+"""What flows in the supply side in cases that tell something: who gives, who takes, and what the dash ammeter sees."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from underdash.car.alternator import monotone
+from underdash.carfile.model import (
+    ALTERNATOR,
+    ALWAYS,
+    BATTERY,
+    BRIEF,
+    HOT_IDLE,
+    NIGHT,
+    PARKED,
+    RAIN,
+    STARTER,
+    CarFile,
+)
+from underdash.carfile.paths import supply
+from underdash.wire.network import Branch, Unconnected, currents
+
+AFTER_START_A = 30.0  # what a battery takes for a minute or two after a start; common practice, no source
+KEY_OFF_A = 10.0  # parking lamps and a radio, about; common practice, no source
+
+AFTER_START = "after a start"
+CRUISE = "cruise by day"
+HOT_IDLE_ALL = "hot idle, night and rain"
+ENGINE_OFF = "engine off, some lamps on"
+FLAT_BATTERY = "full output, flat battery"
+CRANKING = "cranking"
+
+
+@dataclass(frozen=True)
+class Case:
+    """Amps in and out of the supply side [A]."""
+
+    name: str
+    alternator_a: float
+    loads_a: float
+    starter_a: float = 0.0
+
+    @property
+    def battery_a(self) -> float:
+        """What is left for the battery [A]; negative when it gives."""
+        return self.alternator_a - self.loads_a - self.starter_a
+
+    def injected(self, bus: str) -> dict[str, float]:
+        """{place: amps fed in there [A]}; the battery, the network's zero, takes what is left."""
+        found: dict[str, float] = {}
+        for place, amps in ((ALTERNATOR, self.alternator_a), (bus, -self.loads_a), (STARTER, -self.starter_a)):
+            if amps:
+                found[place] = found.get(place, 0.0) + amps
+        return found
+
+
+def cases(car: CarFile) -> tuple[Case, ...]:
+    """The telling cases with the car's own figures: a plain balance of amps at 13.5 V.
+
+    Below 13.5 V lamps and heaters draw less, so a battery that gives, gives a little less than the balance says.
+    """
+    day = demand_a(car, {ALWAYS})
+    everything = demand_a(car, {ALWAYS, HOT_IDLE, NIGHT, RAIN})
+    cold_a = output_a(car, car.engine.fast_idle_rpm, hot=False)
+    idle_a = output_a(car, car.engine.hot_idle_rpm, hot=True)
+    full_a = max(car.alternator.hot_a)
+    return (
+        Case(AFTER_START, min(cold_a, day + AFTER_START_A), day),
+        Case(CRUISE, min(full_a, day), day),
+        Case(HOT_IDLE_ALL, min(idle_a, everything), everything),
+        Case(ENGINE_OFF, 0.0, KEY_OFF_A),
+        Case(FLAT_BATTERY, full_a, min(full_a, day)),
+        Case(CRANKING, 0.0, 0.0, car.starter_a),
+    )
+
+
+def flows(branches: list[Branch], case: Case, bus: str) -> Mapping[str, float] | None:
+    """Amps in each branch from its start to its end [A]; None where alternator, loads or battery are not joined."""
+    try:
+        return currents(branches, case.injected(bus), BATTERY)
+    except Unconnected:
+        return None
+
+
+def openings(car: CarFile) -> dict[str, list[Branch]]:
+    """{cable that the conversion adds: the supply side when that one, or its fuse, has opened}."""
+    after = supply(car)
+    added = {cable.name for cable in car.cables if cable.added} & {branch.name for branch in after}
+    return {name: [branch for branch in after if branch.name != name] for name in sorted(added)}
+
+
+def demand_a(car: CarFile, conditions: Collection[str]) -> float:
+    """Sustained demand under `conditions` [A at 13.5 V]; what is parked or brief counts always, by its duty."""
+    holding = {PARKED, BRIEF, *conditions}
+    return sum(load.amps * load.duty for load in car.loads if load.when & holding)
+
+
+def output_a(car: CarFile, engine_rpm: float, *, hot: bool) -> float:
+    """The alternator's greatest output at a speed of the engine [A]; nothing below its curve's first speed."""
+    machine = car.alternator
+    speed = engine_rpm * machine.pulley_ratio
+    if speed < machine.curve_rpm[0]:
+        return 0.0
+    rpm, amps = np.array(machine.curve_rpm), np.array(machine.hot_a if hot else machine.cold_a)
+    return float(monotone(rpm, amps, np.array([speed]))[0])
