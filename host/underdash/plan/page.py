@@ -22,6 +22,7 @@ def render(plan: Plan) -> str:
                 "fuse_choice", "draws_most")}  # fmt: skip
     return template("plan/plan.html.j2", **filters, figure=words.number, signed=_signed, bar=_bar).render(
         report=report,
+        footnotes=words.Footnotes,
         summary=words.summary(report),
         limit=f"{100 / _WIDEST:.2f}%",
         output=Markup(output_svg(plan.budget)),

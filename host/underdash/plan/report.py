@@ -194,6 +194,7 @@ def _cable(result: CableResult) -> dict[str, Any]:
         "fuse_amps": cable.fuse_a,
         "amps": result.amps,
         "brief_amps": result.brief_amps,
+        "drop_test_amps": result.drop_amps,
         "table_amps": result.table_a,
         "factors": [{"what": what, "factor": factor} for what, factor in result.factors],
         "ampacity_amps": result.ampacity_a,
@@ -266,6 +267,8 @@ def _charge_path(path: ChargePath) -> dict[str, Any]:
         "set_point_volts": path.set_point_v,
         "battery_volts": path.battery_v,
         "sensed_at_battery_volts": path.sensed_at_battery_v,
+        "sensed_at_alternator_volts": path.sensed_at_alternator_v,
+        "bus_over_battery_volts": path.bus_over_battery_v,
         "ground_without_added_volts": path.ground_without_added_v,
         "ground_shares": [{"cable": name, "share": share} for name, share in path.ground_shares],
     }
@@ -275,6 +278,7 @@ def _ammeter(share: AmmeterShare) -> dict[str, Any]:
     return {
         "meter_path_ohm": share.meter_path_ohm,
         "other_path_ohm": share.other_path_ohm,
+        "before_known": share.before_known,
         "before_share": share.before_share,
         "after_share": share.after_share,
         "needles": [
@@ -283,6 +287,7 @@ def _ammeter(share: AmmeterShare) -> dict[str, Any]:
                 "alternator_amps": needle.alternator_a,
                 "loads_amps": needle.loads_a,
                 "battery_amps": needle.battery_a,
+                "starter_amps": needle.starter_a,
                 "before_amps": needle.before_a,
                 "after_amps": needle.after_a,
             }

@@ -1,6 +1,8 @@
 """The plan as text: for a terminal, in bold and colour; piped, plain and of a fixed breadth."""
 
 import io
+import shutil
+import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -11,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from underdash.plan.words import (
+    Footnotes,
     amps,
     classes,
     draws_most,
@@ -24,7 +27,7 @@ from underdash.plan.words import (
     signed,
     smallest,
     summary,
-    test,
+    test_limit,
     volts,
 )
 
@@ -32,7 +35,12 @@ PIPED, NARROWEST, BROADEST = 110, 80, 120  # columns
 _TONES = {"act": "bold red", "watch": "bold yellow", "note": "bold cyan", "well": "bold green"}
 
 
-def render(report: dict[str, Any], columns: int | None = None) -> str:
+def terminal_columns() -> int | None:
+    """Breadth of the terminal [columns]; None where standard output is none."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def text(report: dict[str, Any], columns: int | None = None) -> str:
     """Everything that `underdash plan` prints.
 
     report: what `report.as_dict` gives; columns: the terminal's breadth, None where the text is piped.
@@ -177,16 +185,18 @@ def _cables(report: dict[str, Any]) -> Iterable[RenderableType]:
                 cable["name"],
                 cable["gauge"] or milliohms(cable["ohm"]),
                 amps(cable["amps"]),
+                amps(cable["brief_amps"]) if cable["brief_amps"] > cable["amps"] else "",
                 amps(cable["ampacity_amps"]),
                 volts(cable["drop_volts"]),
                 number(cable["conductor_c"], 0, "°C"),
                 (percent(cable["used_share"]) if cable["tests"] else "-") + over,
-                test(hardest(cable)),
+                test_limit(hardest(cable)),
                 smallest(cable),
             )
         )
-    heads = ("cable", "gauge", "carries", "may carry", "drop", "copper", "used", "hardest test", "smallest that passes")
-    yield _table(heads, rows, left=(0, 7, 8))
+    heads = ("cable", "gauge", "carries", "briefly", "may carry", "drop", "copper", "used", "hardest test, limit", "smallest")
+    yield _table(heads, rows, left=(0, 8, 9))
+    yield _soft("Smallest: the smallest gauge of the same kind that passes every test, and the test that decided.")
     yield _soft("May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle. Copper: an estimate.")
 
 
@@ -195,11 +205,13 @@ def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
     if not fused:
         return
     yield _head("Fuses")
+    notes = Footnotes()
     rows = [
-        (cable["name"], amps(cable["fuse_amps"], "none in the file"), fuse_choice(cable), cable["fuse"]["place"])
+        (cable["name"], amps(cable["fuse_amps"], "none in the file"), fuse_choice(cable), notes.brief(cable["fuse"]["place"]))
         for cable in fused
     ]
     yield _table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
+    yield from (_soft(f"[{number}] {note}") for number, note in notes.listed)
 
 
 def _classes(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -261,7 +273,8 @@ def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
         f"Of {volts(path['set_point_volts'])} at the regulator {volts(path['battery_volts'])} reach the battery's posts; "
         f"sensed at the battery, {volts(path['sensed_at_battery_volts'])}."
     )
-    yield _soft(f"Ground side without the ground cables that the conversion adds: {volts(path['ground_without_added_volts'])}.")
+    without = volts(path["ground_without_added_volts"], "nothing else leads from the engine to the battery")
+    yield _soft(f"Ground side without the ground cables that the conversion adds: {without}.")
     if path["ground_shares"]:
         shares = ", ".join(f"{each['cable']} {percent(each['share'])}" for each in path["ground_shares"])
         yield _soft(f"The return current divides: {shares}.")
@@ -280,7 +293,7 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
                 amps(each["alternator_amps"]),
                 amps(each["loads_amps"]),
                 signed(each["battery_amps"]),
-                signed(each["before_amps"]),
+                signed(each["before_amps"]) if share["before_known"] else "unknown",
                 signed(each["after_amps"]),
             )
             for each in share["needles"]
@@ -290,7 +303,8 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
     beside = "nothing is added beside it" if other is None else f"beside it {milliohms(other)}"
     yield _soft(
         f"By way of the meter {milliohms(share['meter_path_ohm'])}, {beside}: the meter has "
-        f"{percent(share['before_share'])} of a charging current before, {percent(share['after_share'])} after."
+        f"{percent(share['before_share']) if share['before_known'] else 'an unknown part'} of a charging current before, "
+        f"{percent(share['after_share'])} after."
     )
     yield _soft(
         f"The old loop carries {amps(share['loop_amps'])} at most, {amps(share['loop_alone_amps'])} if the charge cable "

@@ -47,19 +47,38 @@ def minutes(value: float | None) -> str:
 
 def remedy(told: dict[str, Any]) -> tuple[str, str, str]:
     """A remedy's (now, needed, words)."""
-    digits = {"pulley ratio": 2, "idle speed": 0}.get(told["kind"], 1)
+    if told["kind"] == "idle speed":
+        needed = "no such value" if told["needed"] is None else f"{told['needed']:,.0f} {told['unit']}"
+        return f"{told['now']:,.0f} {told['unit']}", needed, told["text"]
+    digits = {"pulley ratio": 2}.get(told["kind"], 1)
     return (number(told["now"], digits, told["unit"]), number(told["needed"], digits, told["unit"], "no such value"),
             told["text"])  # fmt: skip
+
+
+_TESTS = {"conductor temperature": "copper", "load on the fuse": "fuse's load"}
+
+
+def _tested(told: dict[str, Any]) -> tuple[str, str, str]:
+    """A test's (name, value, limit with its unit)."""
+    unit = "°C" if told["unit"] == "C" else told["unit"]
+    digits = {"V": 2, "°C": 0}.get(unit, 1)
+    return _TESTS.get(told["name"], told["name"]), number(told["value"], digits), number(told["limit"], digits, unit)
 
 
 def test(told: dict[str, Any] | None) -> str:
     """A cable's test with its figures: `drop 0.28 of 0.20 V`."""
     if told is None:
         return "only its ohms are known"
-    digits = 2 if told["unit"] == "V" else 0 if told["unit"] == "C" else 1
-    unit = "°C" if told["unit"] == "C" else told["unit"]
-    name = "copper" if told["name"] == "conductor temperature" else told["name"]
-    return f"{name} {number(told['value'], digits)} of {number(told['limit'], digits, unit)}"
+    name, value, limit = _tested(told)
+    return f"{name} {value} of {limit}"
+
+
+def test_limit(told: dict[str, Any] | None) -> str:
+    """A cable's test with its limit only: `drop, 0.20 V`."""
+    if told is None:
+        return "no gauge"
+    name, _, limit = _tested(told)
+    return f"{name}, {limit}"
 
 
 def hardest(cable: dict[str, Any]) -> dict[str, Any] | None:
@@ -89,6 +108,23 @@ def fuse_choice(cable: dict[str, Any]) -> str:
         return "-"
     chosen = "none fits: larger cable" if fuse["choice_amps"] is None else f"{fuse['choice_amps']:g} A"
     return f"{chosen} ({fuse['least_amps']:.0f} to {fuse['most_amps']:.0f} A)"
+
+
+class Footnotes:
+    """Long words that several rows share: the row keeps what is its own, and a number; the rest is told once."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+
+    def brief(self, words: str) -> str:
+        """`words` up to the first semicolon, with the number of the rest."""
+        own, _, rest = words.partition("; ")
+        return f"{own} [{self._numbers.setdefault(rest, len(self._numbers) + 1)}]" if rest else own
+
+    @property
+    def listed(self) -> list[tuple[int, str]]:
+        """(number, words) of each."""
+        return [(number, rest) for rest, number in self._numbers.items()]
 
 
 def draws_most(balance: dict[str, Any], most: int = 6) -> str:
