@@ -5,7 +5,7 @@ from dataclasses import replace
 from underdash.carfile.model import CarFile
 from underdash.carfile.paths import AMMETER, supply
 from underdash.plan.meter_cases import cases, flows
-from underdash.plan.meter_loop import charge_share, find_loop
+from underdash.plan.meter_loop import charge_through, find_loop
 from underdash.plan.meter_words import findings
 from underdash.plan.old_loop import old_loop
 from underdash.plan.results import AmmeterShare, Needle
@@ -24,9 +24,9 @@ def share(car: CarFile) -> AmmeterShare | None:
     if car.ammeter is None:
         return None
     after, before = supply(car), supply(car, before=True)
-    after_share = charge_share(after)
+    after_share = abs(charge_through(after))
     try:
-        before_share, known = charge_share(before), True
+        before_share, known = abs(charge_through(before)), True
     except Unconnected:
         before_share, known = 0.0, False
     needles = []

@@ -95,7 +95,7 @@ def _added(car: CarFile, path: ChargePath) -> Iterator[Finding]:
         text = f"{names} {verb} where nothing else leads back to the battery: without it there is no ground at all"
         yield Finding("watch", f"{text}. A second ground strap would survive a loose nut.", evidence, used[0].line)
         return
-    gained = f"{path.ground_without_added_v:.2f} V without, {now_v:.2f} V with"
+    gained = f"{path.ground_without_added_v * 1000:.0f} mV without, {now_v * 1000:.0f} mV with"
     text = f"{names} {verb} beside the old ground as a parallel path{share}: {gained}"
     weight = "well" if path.ground_without_added_v > limit_v >= now_v else "note"
     yield Finding(weight, f"{text}.", evidence, used[0].line)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underdash.car.alternator import monotone
+from underdash.car.from_file import build
 from underdash.carfile.model import (
     ALTERNATOR,
     ALWAYS,
@@ -97,10 +97,5 @@ def demand_a(car: CarFile, conditions: Collection[str]) -> float:
 
 
 def output_a(car: CarFile, engine_rpm: float, *, hot: bool) -> float:
-    """The alternator's greatest output at a speed of the engine [A]; nothing below its curve's first speed."""
-    machine = car.alternator
-    speed = engine_rpm * machine.pulley_ratio
-    if speed < machine.curve_rpm[0]:
-        return 0.0
-    rpm, amps = np.array(machine.curve_rpm), np.array(machine.hot_a if hot else machine.cold_a)
-    return float(monotone(rpm, amps, np.array([speed]))[0])
+    """The alternator's greatest output at a speed of the engine [A], by the electrical model."""
+    return float(build(car).alternator.available(np.array([engine_rpm]), hot=hot)[0])

@@ -85,12 +85,12 @@ def find_loop(car: CarFile) -> Loop | None:
     return None
 
 
-def charge_share(branches: Sequence[Branch]) -> float:
-    """Share of a current from alternator to battery that passes the meter, whichever way.
+def charge_through(branches: Sequence[Branch]) -> float:
+    """Share of a current from alternator to battery that passes the meter, negative from its end to its start.
 
     Raises Unconnected if nothing leads from alternator to battery.
     """
-    return abs(currents(branches, {ALTERNATOR: 1.0}, BATTERY)[AMMETER])
+    return currents(branches, {ALTERNATOR: 1.0}, BATTERY)[AMMETER]
 
 
 def live(branches: Sequence[Branch], keep: Collection[str] = (ALTERNATOR, BATTERY)) -> list[Branch]:

@@ -3,7 +3,9 @@
 from collections.abc import Iterator
 
 from underdash.carfile.model import Ammeter, CarFile
+from underdash.carfile.paths import supply
 from underdash.plan.meter_cases import AFTER_START, CRANKING, HOT_IDLE_ALL
+from underdash.plan.meter_loop import charge_through
 from underdash.plan.old_loop import FUSE, LEAVE, OldLoop, Strand
 from underdash.plan.results import WEIGHTS, AmmeterShare, Finding, Needle
 
@@ -17,11 +19,14 @@ def findings(car: CarFile, old: OldLoop, share: AmmeterShare) -> tuple[Finding, 
     """Findings of the ammeter's share, the gravest first."""
     assert car.ammeter is not None, "without a meter there is no share"
     cases = {needle.case: needle for needle in share.needles}
-    found = [_loop(car, old), *_reading(car.ammeter, old, share, cases), *_cranking(car.ammeter, cases)]
+    found = [_loop(car, old), *_reading(car, car.ammeter, old, share, cases), *_cranking(car.ammeter, cases)]
     return tuple(sorted(found, key=lambda finding: WEIGHTS.index(finding.weight)))
 
 
-def _reading(meter: Ammeter, old: OldLoop, share: AmmeterShare, cases: dict[str, Needle]) -> Iterator[Finding]:
+def _reading(
+    car: CarFile, meter: Ammeter, old: OldLoop, share: AmmeterShare, cases: dict[str, Needle]
+) -> Iterator[Finding]:
+    turned = -1.0 if charge_through(supply(car)) < 0.0 else 1.0
     paths = f"{share.meter_path_ohm * 1000:.1f} mohm by way of the meter"
     if share.other_path_ohm is not None:
         paths += f", {share.other_path_ohm * 1000:.1f} mohm beside it"
@@ -37,18 +42,18 @@ def _reading(meter: Ammeter, old: OldLoop, share: AmmeterShare, cases: dict[str,
             meter.line,
         )
     elif AFTER_START in cases:
-        yield _plain(meter, cases[AFTER_START], f"{paths}; {shares}")
-        if cases[AFTER_START].after_a < 0.0:
+        yield _plain(meter, cases[AFTER_START], turned, f"{paths}; {shares}")
+        if turned < 0.0:
             yield Finding(
                 "watch",
                 f"By the file the needle goes to - while the battery is charged. If the real one goes to +, exchange "
                 f"{meter.start} and {meter.end} in [ammeter].",
-                f"{cases[AFTER_START].after_a:+.1f} A at {cases[AFTER_START].battery_a:.0f} A of charge",
+                shares,
                 meter.line,
             )
     idle = cases.get(HOT_IDLE_ALL)
     if idle is not None and idle.battery_a < -1.0:
-        yield _misled(meter, idle)
+        yield _misled(meter, idle, turned)
     if not share.before_known:
         yield Finding(
             "note",
@@ -58,25 +63,28 @@ def _reading(meter: Ammeter, old: OldLoop, share: AmmeterShare, cases: dict[str,
         )
 
 
-def _plain(meter: Ammeter, start: Needle, evidence: str) -> Finding:
+def _plain(meter: Ammeter, start: Needle, turned: float, evidence: str) -> Finding:
     """What the needle makes of a charge."""
-    shown, charge = abs(start.after_a), start.battery_a
-    if shown < meter.smallest_a:
+    shown, charge = turned * start.after_a, start.battery_a
+    if abs(shown) >= meter.smallest_a:
+        direction = "a hint of the direction" if shown > 0.0 else "nothing at all: it points the wrong way"
         text = (
-            f"The needle reads next to nothing: {shown:.1f} A of a charge of {charge:.0f} A, less than the "
-            f"{meter.smallest_a:g} A that the eye sees on its scale. It is not broken; the current takes the other way."
+            f"Of a charge of {charge:.0f} A the needle shows {shown:.1f} A. Take it for {direction}, not for an amount."
         )
-    else:
-        text = (
-            f"Of a charge of {charge:.0f} A the needle shows {shown:.1f} A. Read it as a hint of the direction, "
-            "never as an amount."
-        )
+        return Finding("note", text, evidence, meter.line)
+    text = (
+        f"The needle reads next to nothing: {abs(shown):.1f} A of a charge of {charge:.0f} A, less than the "
+        f"{meter.smallest_a:g} A that the eye sees on its scale. "
+    )
+    text += "It is not broken; the current takes the other way."
+    if shown < -0.05:
+        text += " By a hair it even points to discharge, for a part of the loads' current comes back through it."
     return Finding("note", text, evidence, meter.line)
 
 
-def _misled(meter: Ammeter, idle: Needle) -> Finding:
+def _misled(meter: Ammeter, idle: Needle, turned: float) -> Finding:
     """What the needle makes of a battery that feeds the car."""
-    gives, shown = -idle.battery_a, idle.after_a
+    gives, shown = -idle.battery_a, turned * idle.after_a
     evidence = (
         f"{idle.case}: alternator {idle.alternator_a:.0f} A, loads {idle.loads_a:.0f} A, needle {shown:+.1f} A "
         f"(before {idle.before_a:+.1f} A)"
