@@ -14,6 +14,7 @@ from underdash.carfile.model import (
     GROUND,
     LOOP,
     STARTER,
+    SUPPLY_SIDE,
     Cable,
     CarFile,
     Load,
@@ -86,6 +87,9 @@ def _connected(car: CarFile, file: TomlFile) -> Iterator[tuple[int, str]]:
                 1,
                 f"no cable leads from {GROUND} (the battery's negative post) to {place}; write the [[cable]] that does",
             )
-    for place in sorted({p for b in supply for p in (b.start, b.end)} & {ENGINE, GROUND, BODY}):
-        line = next(c.line for c in car.cables if c.side == "supply" and place in (c.start, c.end))
-        yield line, f"a cable of the supply side leads to {place}, a short circuit; look at from, to and side"
+    for cable in car.cables:
+        wrong = (ENGINE, GROUND, BODY) if cable.side == SUPPLY_SIDE else (ALTERNATOR, STARTER, BATTERY, car.bus)
+        for place in (cable.start, cable.end):
+            if place in wrong:
+                text = f"is on the {cable.side} side but leads to {place}: a short circuit; look at from, to and side"
+                yield cable.line, f"[[cable]] {cable.name} {text}"

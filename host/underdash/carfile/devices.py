@@ -1,6 +1,7 @@
 """Engine, alternator, battery and loads of a car file."""
 
 import re
+from itertools import pairwise
 from typing import Any
 
 from underdash.carfile import quantity
@@ -108,21 +109,22 @@ def _curve(table: Table, notes: Notes, points: Any, hot_share: float | None) -> 
         hot_a = [a * (hot_share or 0.0) for a in cold_a]
     if not with_cold:
         cold_a = [a / (hot_share or 1.0) for a in hot_a]
-    for i in range(1, len(rows)):
-        if speeds[i] <= speeds[i - 1]:
-            table.note("curve", f"its points must rise in speed; {speeds[i]:g} rpm stands after {speeds[i - 1]:g} rpm")
-            return nothing
-        for name, amps in (("hot", hot_a), ("cold", cold_a)):
-            if amps[i] < amps[i - 1]:
-                table.note(
-                    "curve",
-                    f"{name} falls from {amps[i - 1]:g} A at {speeds[i - 1]:g} rpm to {amps[i]:g} A at {speeds[i]:g} "
-                    "rpm; output never falls with speed: look at these two points",
-                )
-                return nothing
+    for i in range(len(rows)):
         if hot_a[i] > cold_a[i]:
             table.note("curve", f"at {speeds[i]:g} rpm hot is above cold; a hot machine gives less: are they swapped?")
             return nothing
+    for before, i in pairwise(range(len(rows))):
+        if speeds[i] <= speeds[before]:
+            table.note("curve", f"its points must rise in speed; {speeds[i]:g} rpm stands after {speeds[before]:g} rpm")
+            return nothing
+        for name, amps in (("hot", hot_a), ("cold", cold_a)):
+            if amps[i] < amps[before]:
+                table.note(
+                    "curve",
+                    f"{name} falls from {amps[before]:g} A at {speeds[before]:g} rpm to {amps[i]:g} A at {speeds[i]:g} "
+                    "rpm; output never falls with speed: look at these two points",
+                )
+                return nothing
     return tuple(speeds), tuple(hot_a), tuple(cold_a)
 
 
