@@ -38,7 +38,7 @@ def _output(axes: Axes, budget: Budget) -> None:
     for situation, (colour, dashes) in zip(situations, _LOOKS, strict=False):
         mine = [balance for balance in budget.balances if balance.situation == situation]
         demand = _demand(mine, rpm)
-        axes.plot(rpm, demand, color=colour, linewidth=1.4, linestyle=dashes)
+        axes.plot(rpm, demand, color=colour, linewidth=1.4, linestyle=dashes, drawstyle="steps-mid")
         names.append((float(demand[-1]), f"{situation}: {_told(mine)}"))
         if situation == worst:
             axes.fill_between(rpm, hot, demand, where=list((demand > hot) & (rpm >= mine[0].engine_rpm)), step="mid",
@@ -65,11 +65,11 @@ def _output(axes: Axes, budget: Budget) -> None:
 
 
 def _shortfall(axes: Axes, short: Balance) -> None:
-    """An arrow from output to demand, and what it spans in words above both."""
+    """An arrow from output to demand, and what it spans in words: below the curve, where nothing rises."""
     axes.annotate("", (short.engine_rpm, short.sustained_a), (short.engine_rpm, short.hot_a),
                   arrowprops={"arrowstyle": "<->", "color": INK, "linewidth": 1.2, "shrinkA": 3, "shrinkB": 0})  # fmt: skip
     axes.annotate(f"{-short.margin_a:.0f} A short at {short.speed}, {short.situation}",
-                  (short.engine_rpm, short.sustained_a), (6, 5), textcoords="offset points", fontweight="bold",
+                  (short.engine_rpm, short.hot_a), (9, -9), textcoords="offset points", va="top", fontweight="bold",
                   bbox={"facecolor": CARD, "edgecolor": "none", "pad": 1.5})  # fmt: skip
 
 

@@ -42,9 +42,15 @@ def _bar(used: float | None) -> str:
 
 
 def _wiring(plan: Plan, report: dict[str, Any]) -> str:
-    amps = {cable["name"]: cable["amps"] for cable in report["cables"]}
+    flows = {cable["name"]: _flow(cable) for cable in report["cables"]}
     faults = {cable["name"]: words.test(words.hardest(cable)) for cable in report["cables"] if not cable["passed"]}
-    return picture(plan.car, amps, faults)
+    return picture(plan.car, flows, faults)
+
+
+def _flow(cable: dict[str, Any]) -> str:
+    if cable["amps"] < 0.05:
+        return f"{cable['brief_amps']:.0f} A briefly" if cable["brief_amps"] >= 0.05 else ""
+    return f"carries {words.number(cable['amps'], 0 if cable['amps'] >= 10 else 1, 'A')}"
 
 
 def _ammeter(plan: Plan) -> str:

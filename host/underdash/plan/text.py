@@ -32,6 +32,7 @@ from underdash.plan.words import (
 )
 
 PIPED, NARROWEST, BROADEST = 110, 80, 120  # columns
+_GRAVE = ("act", "watch")  # what stands before the figures; the rest follows them
 _TONES = {"act": "bold red", "watch": "bold yellow", "note": "bold cyan", "well": "bold green"}
 
 
@@ -56,7 +57,8 @@ def text(report: dict[str, Any], columns: int | None = None) -> str:
         emoji=False,
         legacy_windows=False,
     )
-    sections = (_verdict, _budget, _shortfalls, _cycling, _cables, _fuses, _classes, _circuits, _paths, _ammeter, _cautions)
+    sections = (_verdict, _budget, _shortfalls, _cycling, _cables, _fuses, _classes, _circuits, _paths, _ammeter,
+                _notes, _cautions)  # fmt: skip
     for section in sections:
         for part in section(report):
             console.print(part)
@@ -85,13 +87,27 @@ def _verdict(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield Text(f"{report['car']} ({report['file']})", style="bold")
     yield Text(summary(report))
     yield Text("")
-    for finding in report["findings"]:
+    grave = [finding for finding in report["findings"] if finding["weight"] in _GRAVE]
+    yield from _told(grave)
+    if not grave:
+        yield Text("Nothing to act on and nothing to watch. That alone does not prove the car sound.")
+    if more := len(report["findings"]) - len(grave):
+        yield Text(f"{more} more {'note' if more == 1 else 'notes'} below, after the figures.")
+
+
+def _notes(report: dict[str, Any]) -> Iterable[RenderableType]:
+    light = [finding for finding in report["findings"] if finding["weight"] not in _GRAVE]
+    if light:
+        yield _head("Notes")
+        yield from _told(light)
+
+
+def _told(findings: Iterable[dict[str, Any]]) -> Iterable[RenderableType]:
+    for finding in findings:
         yield Text.assemble((f"[{finding['weight']}] ", _TONES[finding["weight"]]), finding["text"])
-        where = f" (line {finding['line']})" if finding["line"] else ""
-        if finding["evidence"] or where:
-            yield Padding(Text(f"{finding['evidence']}{where}".strip()), (0, 0, 0, 4))
-    if not report["findings"]:
-        yield Text("No findings.")
+        line = f"line {finding['line']}" if finding["line"] else ""
+        if evidence := "; ".join(filter(None, (finding["evidence"], line))):
+            yield Padding(Text(evidence), (0, 0, 0, 4))
 
 
 def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:

@@ -16,16 +16,16 @@ _WRAP = 30  # letters of a name in one line
 _TIP = "M-4-5 4 0-4 5z"
 
 
-def picture(car: CarFile, amps: Mapping[str, float] | None = None, faults: Mapping[str, str] | None = None) -> str:
+def picture(car: CarFile, flows: Mapping[str, str] | None = None, faults: Mapping[str, str] | None = None) -> str:
     """An `<svg>` of every cable and every load.
 
-    amps: what flows in a cable, by its name [A]; faults: a few words on what a cable fails, by its name.
+    flows: words on what flows in a cable, such as `carries 16 A`, by its name; faults: on what it fails.
     """
-    amps, faults = amps or {}, faults or {}
+    flows, faults = flows or {}, faults or {}
     at = _places_of_loads(car)
     sides = []
     for side, root, title in ((SUPPLY_SIDE, BATTERY, "Supply side"), (GROUND_SIDE, GROUND, "Ground side")):
-        drawn = [_Drawn.of(cable, amps.get(cable.name), faults.get(cable.name)) for cable in car.cables
+        drawn = [_Drawn.of(cable, flows.get(cable.name, ""), faults.get(cable.name, "")) for cable in car.cables
                  if cable.side == side]  # fmt: skip
         if side == SUPPLY_SIDE and car.ammeter:
             meter = car.ammeter
@@ -71,16 +71,16 @@ class _Drawn:
         self.lines = textwrap.wrap(self.name, _WRAP) or [""]
 
     @classmethod
-    def of(cls, cable: Cable, amps: float | None, fault: str | None) -> "_Drawn":
+    def of(cls, cable: Cable, flow: str, fault: str) -> "_Drawn":
         if cable.gauge is None:
             facts, thick = [f"{_ohm(cable.stated_ohm or 0.0)}, as stated"], 1.2
         else:
             facts = [f"{cable.gauge}, {cable.length_m:.2g} m, {cable.insulation_c:.0f} °C"]
             thick = 1.1 + 0.55 * cable.gauge.area_mm2**0.5
         more = [f"fuse {cable.fuse_a:g} A"] if cable.fuse_a is not None else []
-        more += [f"carries {amps:.0f} A" if amps >= 10 else f"carries {amps:.1f} A"] if amps is not None else []
+        more += [flow] if flow else []
         return cls(cable.name, cable.start, cable.end, [*facts, *([", ".join(more)] if more else [])], thick,
-                   fused=cable.fuse_a is not None, added=cable.added, fault=fault or "")  # fmt: skip
+                   fused=cable.fuse_a is not None, added=cable.added, fault=fault)  # fmt: skip
 
     @property
     def words(self) -> float:
@@ -295,6 +295,7 @@ def _legend(top: float, added: bool, meter: bool, fault: bool, wide: float) -> t
     entries += [("added", "added by the conversion")] if added else []
     entries += [("fuse", "fuse, at the end nearer the battery"), ("bar", "place where cables meet")]
     entries += [("open", "end of a cable, with what it feeds")]
+    entries += [("list", "what else hangs there, without a cable in the file")]
     entries += [("meter", "the dash ammeter")] if meter else []
     entries += [("fault", "fails a test")] if fault else []
     marks: list[str] = []
@@ -315,6 +316,8 @@ def _legend(top: float, added: bool, meter: bool, fault: bool, wide: float) -> t
             marks.append(f'<path d="M{x:.1f} {y:.1f}h30" stroke="currentColor" stroke-width="1.5"/><circle '
                          f'cx="{x + 30:.1f}" cy="{y:.1f}" r="3.5" fill="var(--card, #fff)" stroke="currentColor" '
                          'stroke-width="1.4"/>')  # fmt: skip
+        elif kind == "list":
+            marks.append(f'<path d="M{x:.1f} {y:.1f}h34" stroke="currentColor" stroke-dasharray="1.5 4"/>')
         elif kind == "meter":
             marks += _meter(x + 20, y)
         else:
