@@ -51,8 +51,9 @@ def crowded(extra: int = 40) -> CarFile:
         if len(own) >= extra - 6:
             break
         start = ("bus", "distribution box behind the left kick panel", BATTERY)[number % 3]
-        own.append(cable(f"supply of {each.name}", start, f"place {number}", str(18 - 2 * (number % 5)),
-                         0.5 + number / 3, (each.name,), fuse_a=5.0 + 5 * (number % 4), added=number % 2 == 1))  # fmt: skip
+        gauge, length_m, fuse_a = str(18 - 2 * (number % 5)), 0.5 + number / 3, 5.0 + 5 * (number % 4)
+        own.append(cable(f"supply of {each.name}", start, f"place {number}", gauge, length_m, (each.name,),
+                         fuse_a=fuse_a, added=number % 2 == 1))  # fmt: skip
     own += [
         cable("relay in", "bus", "fan relay", "10", 0.6, ("fan",), fuse_a=40.0, added=True),
         cable("relay out", "fan relay", "fan", "10", 1.6, ("fan",), added=True),
@@ -177,5 +178,7 @@ def ammeter() -> AmmeterShare:
         loop_alone_a=71.25,
         loop_ampacity_a=23.2,
         verdict="fuse",
-        findings=(Finding("note", "The needle will move about a fifth as far as it did.", "21.1 % of the current", 61),),
+        findings=(
+            Finding("note", "The needle will move about a fifth as far as it did.", "21.1 % of the current", 61),
+        ),
     )

@@ -23,7 +23,9 @@ _PATH = click.Path(path_type=Path)
 @click.option("--html", type=_PATH, help="Write the plan as one page here.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON instead of text.")
 @click.option("--margin", metavar="PERCENT", help='Output to be left over at idle, instead of the file\'s: "15 %".')
-@click.option("--drop", metavar="PERCENT", help='What one load\'s circuit may lose, instead of the file\'s: "5 %" of 12 V.')
+@click.option(
+    "--drop", metavar="PERCENT", help="What one load's circuit may lose, instead of the file's: \"5 %\" of 12 V."
+)
 @click.option("--new", type=_PATH, metavar="FILE", help="Write a commented car file to start from, and stop.")
 def plan(
     car_file: Path | None, html: Path | None, as_json: bool, margin: str | None, drop: str | None, new: Path | None

@@ -10,9 +10,12 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from underdash.plan.results import Balance, Budget
 from underdash.svg import BLUE, CARD, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
+
+Floats = NDArray[np.float64]
 
 _LOOKS = ((ORANGE, (0, (1, 1.6))), (PURPLE, (0, (5, 2.5))), (RED, (0, (7, 2, 1.5, 2))), (GREY, "solid"))
 _SHAPES = ("s", "^", "o", "D")
@@ -25,7 +28,9 @@ def output_svg(budget: Budget) -> str:
         axes = figure.subplots()
         figure.subplots_adjust(left=0.065, right=0.79, top=0.91, bottom=0.115)
         _output(axes, budget)
-    return inline(figure, "output-", "Alternator output over engine speed, hot and cold, with the demand of each situation")
+    return inline(
+        figure, "output-", "Alternator output over engine speed, hot and cold, with the demand of each situation"
+    )
 
 
 def _output(axes: Axes, budget: Budget) -> None:
@@ -66,18 +71,20 @@ def _output(axes: Axes, budget: Budget) -> None:
 
 def _shortfall(axes: Axes, short: Balance) -> None:
     """An arrow from output to demand, and what it spans in words: below the curve, where nothing rises."""
-    axes.annotate("", (short.engine_rpm, short.sustained_a), (short.engine_rpm, short.hot_a),
-                  arrowprops={"arrowstyle": "<->", "color": INK, "linewidth": 1.2, "shrinkA": 3, "shrinkB": 0})  # fmt: skip
+    arrow = {"arrowstyle": "<->", "color": INK, "linewidth": 1.2, "shrinkA": 3, "shrinkB": 0}
+    ends = (short.engine_rpm, short.sustained_a), (short.engine_rpm, short.hot_a)
+    axes.annotate("", *ends, arrowprops=arrow)
     axes.annotate(f"{-short.margin_a:.0f} A short at {short.speed}, {short.situation}",
                   (short.engine_rpm, short.hot_a), (9, -9), textcoords="offset points", va="top", fontweight="bold",
                   bbox={"facecolor": CARD, "edgecolor": "none", "pad": 1.5})  # fmt: skip
 
 
-def _demand(mine: Sequence[Balance], rpm: np.ndarray) -> np.ndarray:
+def _demand(mine: Sequence[Balance], rpm: Floats) -> Floats:
     """Demand at each speed [A], that of the nearest of the chosen speeds."""
     at = np.array([balance.engine_rpm for balance in mine])
     nearest = np.abs(rpm[:, None] - at[None, :]).argmin(axis=1)
-    return np.array([balance.sustained_a for balance in mine])[nearest]
+    demand: Floats = np.array([balance.sustained_a for balance in mine])[nearest]
+    return demand
 
 
 def _told(mine: Sequence[Balance]) -> str:
@@ -120,10 +127,11 @@ def _name_lines(axes: Axes, names: Sequence[tuple[float, str]]) -> None:
             if (over := apart - (levels[high] - levels[low])) > 0:
                 levels[low] = max(levels[low] - over / 2, bottom + apart / 2)
                 levels[high] = max(levels[high] + over / 2, levels[low] + apart)
+    hair = {"arrowstyle": "-", "color": GREY, "linewidth": 0.5, "shrinkA": 1, "shrinkB": 0}
+    across = axes.get_yaxis_transform()
     for level, (where, words) in zip(levels, spots, strict=True):
-        axes.annotate(words, (1.0, where), (1.022, level), xycoords=axes.get_yaxis_transform(),
-                      textcoords=axes.get_yaxis_transform(), va="center", fontsize=8, annotation_clip=False,
-                      arrowprops={"arrowstyle": "-", "color": GREY, "linewidth": 0.5, "shrinkA": 1, "shrinkB": 0})  # fmt: skip
+        axes.annotate(words, (1.0, where), (1.022, level), xycoords=across, textcoords=across, va="center",
+                      annotation_clip=False, arrowprops=hair)  # fmt: skip
 
 
 def _plain(axes: Axes) -> None:

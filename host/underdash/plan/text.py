@@ -133,7 +133,9 @@ def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:
         left=(0, 2, 10),
     )
     yield _soft("Hot, cold: output. Demand: each load's amps times its duty. Margin: hot output less demand.")
-    yield _soft("All on: everything at once, without duty; inrush: with the worst single inrush on top, that of the last column.")
+    yield _soft(
+        "All on: everything at once, without duty; inrush: with the worst single inrush on top, that of the last one."
+    )
     tight = min(report["budget"]["balances"], key=lambda balance: balance["margin_amps"])
     yield _soft(f"Demand at {tight['speed']}, {tight['situation']}: {draws_most(tight)}.")
 
@@ -174,7 +176,7 @@ def _cycling(report: dict[str, Any]) -> Iterable[RenderableType]:
         return
     first = cycling[0]
     yield _head(
-        f"A day of {first['stops']} lights, {first['light_s']:.0f} s each, {first['between_s']:.0f} s between: an estimate"
+        f"A day of {first['stops']} lights, {first['light_s']:.0f} s each, {first['between_s']:.0f} s apart (estimated)"
     )
     yield _table(
         ("situation", "out of the battery", "cycles", "deepest", "cycle life used in a day"),
@@ -210,10 +212,23 @@ def _cables(report: dict[str, Any]) -> Iterable[RenderableType]:
                 smallest(cable),
             )
         )
-    heads = ("cable", "gauge", "carries", "briefly", "may carry", "drop", "copper", "used", "hardest test, limit", "smallest")
+    heads = (
+        "cable",
+        "gauge",
+        "carries",
+        "briefly",
+        "may carry",
+        "drop",
+        "copper",
+        "used",
+        "hardest test, limit",
+        "smallest",
+    )
     yield _table(heads, rows, left=(0, 8, 9))
     yield _soft("Smallest: the smallest gauge of the same kind that passes every test, and the test that decided.")
-    yield _soft("May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle. Copper: an estimate.")
+    yield _soft(
+        "May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle. Copper: an estimate."
+    )
 
 
 def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -223,7 +238,12 @@ def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield _head("Fuses")
     notes = Footnotes()
     rows = [
-        (cable["name"], amps(cable["fuse_amps"], "none in the file"), fuse_choice(cable), notes.brief(cable["fuse"]["place"]))
+        (
+            cable["name"],
+            amps(cable["fuse_amps"], "none in the file"),
+            fuse_choice(cable),
+            notes.brief(cable["fuse"]["place"]),
+        )
         for cable in fused
     ]
     yield _table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
@@ -286,14 +306,14 @@ def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
     ]
     yield _table(("from, to", "carries", "resistance", "drop", "limit", ""), rows)
     yield _soft(
-        f"Of {volts(path['set_point_volts'])} at the regulator {volts(path['battery_volts'])} reach the battery's posts; "
-        f"sensed at the battery, {volts(path['sensed_at_battery_volts'])}."
+        f"Of {volts(path['set_point_volts'])} at the regulator {volts(path['battery_volts'])} reach the battery's "
+        f"posts; sensed at the battery, {volts(path['sensed_at_battery_volts'])}."
     )
     without = volts(path["ground_without_added_volts"], "nothing else leads from the engine to the battery")
     yield _soft(f"Ground side without the ground cables that the conversion adds: {without}.")
     if path["ground_shares"]:
         shares = ", ".join(f"{each['cable']} {percent(each['share'])}" for each in path["ground_shares"])
-        yield _soft(f"The return current divides: {shares}.")
+        yield _soft(f"Of the return current each ground cable carries: {shares}.")
 
 
 def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -317,14 +337,14 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
     )
     other = share["other_path_ohm"]
     beside = "nothing is added beside it" if other is None else f"beside it {milliohms(other)}"
+    before = percent(share["before_share"]) if share["before_known"] else "an unknown part"
     yield _soft(
         f"By way of the meter {milliohms(share['meter_path_ohm'])}, {beside}: the meter has "
-        f"{percent(share['before_share']) if share['before_known'] else 'an unknown part'} of a charging current before, "
-        f"{percent(share['after_share'])} after."
+        f"{before} of a charging current before, {percent(share['after_share'])} after."
     )
     yield _soft(
-        f"The old loop carries {amps(share['loop_amps'])} at most, {amps(share['loop_alone_amps'])} if the charge cable "
-        f"opens; its weakest cable may carry {amps(share['loop_ampacity_amps'], 'an unknown current')}. "
+        f"The old loop carries {amps(share['loop_amps'])} at most, {amps(share['loop_alone_amps'])} if the charge "
+        f"cable opens; its weakest cable may carry {amps(share['loop_ampacity_amps'], 'an unknown current')}. "
         f"Verdict: {share['verdict']}."
     )
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from unicodedata import east_asian_width
 
 from underdash.carfile.model import BATTERY, BODY, GROUND, GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile, Load
-from underdash.plan.wiring_layout import FUSE, PAD, Layout, Line, lay_out
+from underdash.plan.wiring_layout import FUSE, PAD, Line, Row, lay_out
 
 _LINE = 14.0  # from one line of words to the next [px]
+_FACTS = 12.5  # the same for what stands below a cable [px]
 _NAME, _SMALL = 12.0, 10.5  # sizes of letters [px]
 _BAR = 5.0
 _WRAP = 30  # letters of a name in one line
-_TIP = "M-4-5 4 0-4 5z"
 
 
 def picture(car: CarFile, flows: Mapping[str, str] | None = None, faults: Mapping[str, str] | None = None) -> str:
@@ -32,8 +32,7 @@ def picture(car: CarFile, flows: Mapping[str, str] | None = None, faults: Mappin
             drawn.append(_Drawn("dash ammeter", meter.start, meter.end, [_ohm(meter.resistance_ohm)], 1.6, meter=True))
         lists = _on_supply(at, car.bus) if side == SUPPLY_SIDE else _on_ground(car)
         if drawn:
-            sides.append(_Side(title, root if any(root in (d.start, d.end) for d in drawn) else drawn[0].start,
-                               drawn, lists))  # fmt: skip
+            sides.append(_Side(title, root, drawn, lists))
     return _assemble(car, sides)
 
 
@@ -95,13 +94,53 @@ class _Drawn:
         return [joined] if breadth(joined, _SMALL) <= room else self.facts
 
 
-@dataclass(frozen=True)
 class _Side:
-    title: str
-    root: str
-    drawn: Sequence[_Drawn]
-    lists: Mapping[str, Sequence[str]]
-    """Place to the words of what hangs on it."""
+    """One side of the wiring: what is drawn, where it begins, what hangs where."""
+
+    def __init__(self, title: str, root: str, drawn: Sequence[_Drawn], lists: Mapping[str, Sequence[str]]) -> None:
+        self.title, self.drawn, self.lists = title, drawn, lists
+        places = dict.fromkeys(place for each in drawn for place in (each.start, each.end))
+        self.root = root if root in places else drawn[0].start
+        self.tags = {place: textwrap.wrap(place, 22) or [""] for place in places}
+        self.widths = {place: max(breadth(line, _NAME, bold=True) for line in lines) + 12
+                       for place, lines in self.tags.items()}  # fmt: skip
+        lines = [Line(each.start, each.end, each.words) for each in drawn]
+        self.layout = lay_out(lines, self.root, [place for place in lists if place in places], self.widths)
+
+    def above(self, row: Row) -> float:
+        """Height of the cable's own words above a row [px]."""
+        each = None if row.line is None else self.drawn[row.line]
+        own = 10.0 if each is None else len(each.lines) * _LINE + 4 + each.thick / 2
+        return max(own, len(self.ends(row)) * _LINE / 2 + 3)
+
+    def below(self, row: Row) -> float:
+        """And below it [px]."""
+        each = None if row.line is None else self.drawn[row.line]
+        own = 8.0
+        if each is not None:
+            own = len(each.under(row.room)) * _FACTS + 6 + each.thick / 2 + (_FACTS if each.fault else 0.0)
+        return max(own, len(self.ends(row)) * _LINE / 2 + 3)
+
+    def named(self, row: Row) -> float:
+        """Height of the names of the places that begin with a row [px]."""
+        return max((len(self.tags[place]) * _LINE + 10 for place in row.names), default=0.0)
+
+    def ends(self, row: Row) -> list[tuple[str, bool]]:
+        """What is written at the right edge: (words, whether bold)."""
+        if row.line is None:
+            return [(part, False) for words in self.lists[row.left] for part in _wrapped(words)]
+        if row.right is not None:
+            return []
+        each = self.drawn[row.line]
+        place = each.end if each.start == row.left else each.start
+        hung = list(self.lists.get(place, ()))
+        if len(hung) == 1 and hung[0].startswith(f"{place}, "):
+            return [(part, True) for part in _wrapped(hung[0])]
+        return [*((part, True) for part in _wrapped(place)), *((p, False) for words in hung for p in _wrapped(words))]
+
+
+def _wrapped(words: str) -> list[str]:
+    return textwrap.wrap(words, _WRAP, subsequent_indent="\u2003") or [""]
 
 
 def _ohm(ohm: float) -> str:
@@ -120,7 +159,7 @@ def _places_of_loads(car: CarFile) -> dict[str, list[Load]]:
 
 
 def _on_supply(at: Mapping[str, Sequence[Load]], bus: str) -> dict[str, list[str]]:
-    return {place: [f"{load.name}, {load.amps:.3g} A" for load in loads] for place, loads in at.items()}
+    return {place: [f"{load.name}, {load.amps:.3g}\u00a0A" for load in loads] for place, loads in at.items()}
 
 
 def _on_ground(car: CarFile) -> dict[str, list[str]]:
@@ -152,83 +191,40 @@ def _assemble(car: CarFile, sides: Sequence[_Side]) -> str:
 
 def _draw(side: _Side, top: float) -> tuple[list[str], float, float]:
     """The side's marks, its right edge and its bottom [px]."""
-    drawn = side.drawn
-    places = dict.fromkeys(place for each in drawn for place in (each.start, each.end))
-    tags = {place: textwrap.wrap(place, 22) or [""] for place in places}
-    widths = {place: max(breadth(line, _NAME, bold=True) for line in lines) + 12 for place, lines in tags.items()}
-    lines = [Line(each.start, each.end, each.words) for each in drawn]
-    layout = lay_out(lines, side.root, [place for place in side.lists if place in places], widths)
-
-    levels, y = [], top
+    layout = side.layout
+    levels, names, y = [], [], top
     for row in layout.rows:
-        y += max((len(tags[place]) * _LINE + 10 for place in row.names), default=0.0)
-        above, below = 10.0, 8.0
-        listed = _ends(side, row.left, row.right, row.line)
-        if row.line is not None:
-            each = drawn[row.line]
-            above = len(each.lines) * _LINE + 4 + each.thick / 2
-            below = len(each.under(row.room)) * 12.5 + 6 + each.thick / 2 + (13.0 if each.fault else 0.0)
-        tall = len(listed) * _LINE / 2 + 3
-        above, below = max(above, tall), max(below, tall)
-        levels.append(y + above)
-        y += above + below + 5
+        names.append(y)
+        levels.append(y + side.named(row) + side.above(row))
+        y = levels[-1] + side.below(row) + 5
     marks: list[str] = []
     for place, (first, last) in layout.spans.items():
         named = next(at for at, row in enumerate(layout.rows) if place in row.names)
-        high = _tag_top(layout, named, levels, drawn, tags)
-        marks.append(
-            f'<path class="bar" d="M{layout.x[place]:.1f} {min(high + 6, levels[first] - 5):.1f}V{levels[last] + 5:.1f}" '
-            f'stroke="currentColor" stroke-width="{_BAR}" stroke-linecap="round" opacity=".55"/>'
-        )
+        high, low = min(names[named] + 8, levels[first] - 5), levels[last] + 5
+        marks.append(f'<path class="bar" d="M{layout.x[place]:.1f} {high:.1f}V{low:.1f}" stroke="currentColor" '
+                     f'stroke-width="{_BAR}" stroke-linecap="round" opacity=".55"/>')  # fmt: skip
     right = layout.edge
-    for at, row in enumerate(layout.rows):
+    for level, row in zip(levels, layout.rows, strict=True):
         x0, x1 = layout.x[row.left], layout.edge if row.right is None else layout.x[row.right]
-        listed = _ends(side, row.left, row.right, row.line)
+        listed = side.ends(row)
         if row.line is None:
-            marks.append(f'<path d="M{x0:.1f} {levels[at]:.1f}H{x1:.1f}" stroke="currentColor" stroke-width="1" '
-                         'stroke-dasharray="1.5 4"/>')  # fmt: skip
-            half = len(listed) * _LINE / 2
-            marks.append(f'<path d="M{x1 + 5:.1f} {levels[at] - half:.1f}h-5v{2 * half:.1f}h5" fill="none" '
-                         'stroke="currentColor" stroke-width="1"/>')  # fmt: skip
+            marks += _list(x0, x1, level, len(listed) * _LINE / 2)
         else:
-            marks += _cable(drawn[row.line], x0, x1, levels[at], row.room, row.right is None)
-        begin = levels[at] - (len(listed) - 1) * _LINE / 2 + 4
-        for number, (words, bold) in enumerate(listed):
-            marks.append(_text(words, x1 + 10, begin + number * _LINE, bold=bold))
+            marks += _cable(side.drawn[row.line], x0, x1, level, row.room, row.right is None)
+        for at, (words, bold) in enumerate(listed):
+            marks.append(_text(words, x1 + 10, level + 4 + (at - (len(listed) - 1) / 2) * _LINE, bold=bold))
             right = max(right, x1 + 10 + breadth(words, _NAME, bold) + 4)
-    for at, row in enumerate(layout.rows):
+    for begin, row in zip(names, layout.rows, strict=True):
         for place in row.names:
-            high = _tag_top(layout, at, levels, drawn, tags)
-            marks += _tag(tags[place], layout.x[place], high, widths[place])
+            marks += _tag(side.tags[place], layout.x[place], begin + 2, side.widths[place])
     return marks, right, y
 
 
-def _ends(side: _Side, left: str, right: str | None, line: int | None) -> list[tuple[str, bool]]:
-    """What is written at the right edge: (words, whether bold)."""
-    if line is None:
-        return [(part, False) for words in side.lists[left] for part in _wrapped(words)]
-    if right is not None:
-        return []
-    each = side.drawn[line]
-    place = each.end if each.start == left else each.start
-    hung = [words for words in side.lists.get(place, ())]
-    if len(hung) == 1 and hung[0].startswith(f"{place}, "):
-        return [(part, True) for part in _wrapped(hung[0])]
-    return [*((part, True) for part in _wrapped(place)), *((part, False) for words in hung for part in _wrapped(words))]
-
-
-def _wrapped(words: str) -> list[str]:
-    return textwrap.wrap(words, _WRAP, subsequent_indent="\u2003") or [""]
-
-
-def _tag_top(layout: Layout, at: int, levels: Sequence[float], drawn: Sequence[_Drawn], tags: Mapping[str, list[str]]) -> float:
-    """Top of the names above row `at` [px]."""
-    row = layout.rows[at]
-    above = 10.0
-    if row.line is not None:
-        each = drawn[row.line]
-        above = len(each.lines) * _LINE + 4 + each.thick / 2
-    return levels[at] - above - max(len(tags[place]) for place in row.names) * _LINE - 8
+def _list(x0: float, x1: float, y: float, half: float) -> list[str]:
+    """A dotted line to a bracket, `half` as high above as below [px]."""
+    bracket = f"M{x1 + 5:.1f} {y - half:.1f}h-5v{2 * half:.1f}h5"
+    return [f'<path d="M{x0:.1f} {y:.1f}H{x1:.1f}" stroke="currentColor" stroke-dasharray="1.5 4"/>',
+            f'<path d="{bracket}" fill="none" stroke="currentColor"/>']  # fmt: skip
 
 
 def _tag(lines: Sequence[str], x: float, top: float, wide: float) -> list[str]:
@@ -261,16 +257,16 @@ def _cable(each: _Drawn, x0: float, x1: float, y: float, room: float, open_end: 
         marks.append(_text(line, begin, y - each.thick / 2 - 5 - at * _LINE, bold=True, kind="name"))
     under = each.under(room)
     for at, line in enumerate(under):
-        marks.append(_text(line, begin, y + each.thick / 2 + 11.5 + at * 12.5, size=_SMALL, kind="facts"))
+        marks.append(_text(line, begin, y + each.thick / 2 + 11.5 + at * _FACTS, size=_SMALL, kind="facts"))
     if each.fault:
-        low = y + each.thick / 2 + 12 + len(under) * 12.5
+        low = y + each.thick / 2 + 12 + len(under) * _FACTS
         marks.append(_text(f"\u25b2 {each.fault}", begin, low, size=_SMALL, bold=True, kind="fault"))
     return marks
 
 
 def _fuse(x: float, y: float) -> str:
-    return (f'<g class="fuse" stroke="currentColor" stroke-width="1.3"><rect x="{x - 9:.1f}" y="{y - 5:.1f}" width="18" '
-            f'height="10" rx="1.5" fill="var(--card, #fff)"/><path d="M{x - 9:.1f} {y:.1f}h18"/></g>')  # fmt: skip
+    box = f'<rect x="{x - 9:.1f}" y="{y - 5:.1f}" width="18" height="10" rx="1.5" fill="var(--card, #fff)"/>'
+    return f'<g class="fuse" stroke="currentColor" stroke-width="1.3">{box}<path d="M{x - 9:.1f} {y:.1f}h18"/></g>'
 
 
 def _meter(x: float, y: float) -> list[str]:

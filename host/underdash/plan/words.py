@@ -44,7 +44,6 @@ def minutes(value: float | None) -> str:
     return f"{value / 60:.0f} h" if value >= 6000 else f"{int(value + 0.5) // 60} h {int(value + 0.5) % 60} min"
 
 
-
 def remedy(told: dict[str, Any]) -> tuple[str, str, str]:
     """A remedy's (now, needed, words)."""
     if told["kind"] == "idle speed":
@@ -139,8 +138,8 @@ def summary(report: dict[str, Any]) -> str:
     budget, cables = report["budget"], report["cables"]
     if budget["shortfalls"]:
         worst = budget["shortfalls"][0]
-        told = (f"{-worst['margin_amps']:.1f} A short at {worst['speed']}, {worst['situation']}: the battery makes up for "
-                f"it and is at 75 % after {minutes(worst['to_75_minutes'])}.")  # fmt: skip
+        told = (f"{-worst['margin_amps']:.1f} A short at {worst['speed']}, {worst['situation']}: the battery makes up "
+                f"for it and is at 75 % after {minutes(worst['to_75_minutes'])}.")  # fmt: skip
     else:
         tight = min(budget["balances"], key=lambda balance: balance["margin_amps"])
         told = (f"The alternator carries everything; closest at {tight['speed']}, {tight['situation']}, "
