@@ -10,7 +10,8 @@ import click
 import numpy as np
 
 from chargecore import engine, options, thresholds
-from underdash.car.drive import Drive, simulate
+from underdash.car import Drive, evening, simulate
+from underdash.carfile import CarFile, example
 from underdash.cli.progress import bar
 from underdash.link.client import Board
 from underdash.link.pull import pull
@@ -25,6 +26,7 @@ from underdash.virtual.signal_file import AS_BUILT, write_signal
 
 _LOOK_S = 30.0  # before the end somebody looks at the panel
 _WITHIN_S = 6.0  # promise: the deficit's start and length, against the model's truth
+_AGREE = 0.12  # share by which the planned mean current may be off: the fan's duty is the owner's estimate
 
 
 def run(out: Path) -> int:
@@ -38,9 +40,12 @@ def run(out: Path) -> int:
         out.mkdir(parents=True, exist_ok=True)
         for name in ("bench", "board", "archive"):
             shutil.rmtree(out / name, ignore_errors=True)
-    say("Driving the virtual car through its evening (invented data)")
+    car = example()
+    say(f"Planning the conversion that {car.path.name} describes (an invented car)")
+    _plan(car, out, say)
+    say("Driving that very car through its evening (invented data)")
     with bar("drive") as show:
-        drive = simulate(progress=lambda part: show(int(part * 100), 100))
+        drive = simulate(evening(car), progress=lambda part: show(int(part * 100), 100))
     with readable(out):
         drive.to_csv(out / "drive.csv")
 
@@ -73,7 +78,7 @@ def run(out: Path) -> int:
     say(f"  {pulled.total_bytes} bytes in {pulled.segments} segments, verified")
 
     say("Reviewing: the same engine over the same rows")
-    report, rows = review(pulled.folder)
+    report, rows = review(pulled.folder, car=car)
     write_whole(out / "report.json", json.dumps(report, indent=1).encode() + b"\n")
     write_whole(out / "report.html", render(report, rows).encode())
     say(
@@ -82,11 +87,27 @@ def run(out: Path) -> int:
     )
     for finding in report["findings"]:
         say(f"  [{finding['weight']}] {finding['text']} ({finding['evidence']})")
-    problems = _against_truth(drive, report, say) + _complete(rows, float(drive.t_s[-1]))
+    problems = _against_truth(drive, report, say) + _as_planned(drive, report, say)
+    problems += _complete(rows, float(drive.t_s[-1]))
     for problem in problems:
         say(f"  NOT AS PROMISED: {problem}")
-    say(f"See {out / 'report.html'} and {out}/panel-*.png")
+    say(f"See {out / 'plan.html'}, {out / 'report.html'} and {out}/panel-*.png")
     return 1 if problems else 0
+
+
+def _plan(car: CarFile, out: Path, say: Any) -> None:
+    """Leave the car file and its plan in `out`, and say what is grave."""
+    from underdash.plan.page import render as render_plan
+    from underdash.plan.report import as_dict, plan
+
+    made = plan(car)
+    told = as_dict(made)
+    write_whole(out / "car.toml", car.path.read_bytes())
+    write_whole(out / "plan.json", json.dumps(told, indent=1, allow_nan=False).encode() + b"\n")
+    write_whole(out / "plan.html", render_plan(made).encode())
+    for finding in told["findings"]:
+        if finding["weight"] == "act":
+            say(f"  [act] {finding['text']} ({finding['evidence']})")
 
 
 def _moments(drive: Drive) -> list[tuple[float, str]]:
@@ -125,6 +146,24 @@ def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
             problems.append(f"the deficit at {real.start_s:.0f} s was not found within {_WITHIN_S:g} s")
     if report["mismatches"] or report["lost_rows"] or report["unchecked_rows"]:
         problems.append("board and desk do not agree on every row")
+    return problems
+
+
+def _as_planned(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
+    """Compare what the plan foresaw with the drive's truth and the review's finding; one line for each disagreement."""
+    problems = []
+    for real, episode in zip(drive.deficits(), report["plan"]["episodes"], strict=False):
+        true_a, near = real.charge_as / (real.end_s - real.start_s), episode["nearest"]
+        if near is None or not episode["foreseen"]:
+            problems.append(f"the plan did not foresee the deficit at {real.start_s:.0f} s")
+            continue
+        off = near["battery_a"] / true_a - 1.0
+        say(
+            f"  out of the battery: planned {near['battery_a']:.1f} A ({near['least_a']:.1f} to {near['most_a']:.1f} A), "
+            f"driven {true_a:.1f} A, found {episode['found_a']:.1f} A; the plan is {off:+.1%} off"
+        )
+        if abs(off) > _AGREE:
+            problems.append(f"the planned current is {off:+.0%} off, more than {_AGREE:.0%}")
     return problems
 
 

@@ -1,7 +1,9 @@
 """A TOML file with the line of everything in it: tomllib itself tells of no places."""
 
+import difflib
 import re
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +45,20 @@ class TomlFile:
         while place and place not in self._lines:
             place = place[:-1]
         return self._lines.get(place, 1)
+
+
+def shown(value: Any) -> str:
+    """A value as it stands in the file, shortened."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    text = f'"{value}"' if isinstance(value, str) else "a table" if isinstance(value, dict) else repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """'; did you mean …?', or nothing."""
+    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
+    return f"; did you mean {near[0]}?" if near else ""
 
 
 def _where(problem: tomllib.TOMLDecodeError, text: str) -> str:

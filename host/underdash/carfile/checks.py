@@ -19,8 +19,7 @@ from underdash.carfile.model import (
     CarFile,
     Load,
 )
-from underdash.carfile.table import nearest
-from underdash.toml_file import TomlFile
+from underdash.toml_file import TomlFile, nearest
 from underdash.wire.network import reached
 
 _FLOWS = (CHARGE, ALL_LOADS, CRANK, LOOP)

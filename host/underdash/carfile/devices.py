@@ -17,9 +17,10 @@ from underdash.carfile.model import (
     Engine,
     Load,
 )
-from underdash.carfile.table import Notes, Table, listed, nearest, tables
+from underdash.carfile.table import Notes, Table, tables
 from underdash.settings.catalogue import FIELDS, defaults, problems_in
 from underdash.settings.toml_file import problem_with
+from underdash.toml_file import nearest
 
 # One complete published curve (Westerbeke 33A workshop manual, p. 83: about 50 A class, 13.5 V, speeds of the
 # machine itself). From memory: no output below about 1,000 rpm. Cold 53 A at 5,000 is assumed (48 A / 0.9).
@@ -156,7 +157,7 @@ def _load(table: Table) -> Load:
     for word in when:
         if word not in CONDITIONS:
             table.note(
-                "when", f"no such condition as {word}; there are {listed(CONDITIONS)}{nearest(word, CONDITIONS)}"
+                "when", f"no such condition as {word}; there are {', '.join(CONDITIONS)}{nearest(word, CONDITIONS)}"
             )
     duty = table.share("duty", 0.0, 1.0, _BRIEF_DUTY if set(when) == {BRIEF} else 1.0)
     inrush = table.number("inrush", 1.0, 20.0, 1.0)

@@ -1,12 +1,11 @@
 """One table of a car file, read key by key; every mistake is noted with its line, none stops the reading."""
 
-import difflib
 from collections.abc import Sequence
 from typing import Any
 
 from underdash.carfile import quantity
 from underdash.carfile.quantity import Kind
-from underdash.toml_file import Place, TomlFile
+from underdash.toml_file import Place, TomlFile, nearest, shown
 
 
 class Notes:
@@ -136,7 +135,7 @@ class Table:
         """One of some words."""
         value = self.text(name, default)
         if value and value not in options:
-            self.note(name, f"must be one of {listed(options)}{nearest(value, options)}")
+            self.note(name, f"must be one of {', '.join(options)}{nearest(value, options)}")
             return default or options[0]
         return value
 
@@ -188,24 +187,6 @@ def tables(notes: Notes, place: Place, given: Any, title: str) -> list[Table]:
         )
         return []
     return [Table(notes, (*place, i), one, title) for i, one in enumerate(given)]
-
-
-def shown(value: Any) -> str:
-    """A value as it stands in the file, shortened."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    text = f'"{value}"' if isinstance(value, str) else "a table" if isinstance(value, dict) else repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def listed(names: Sequence[str]) -> str:
-    return ", ".join(names)
-
-
-def nearest(name: str, names: Sequence[str]) -> str:
-    """'; did you mean …?', or nothing."""
-    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""
 
 
 def _out_of_range(value: float, low: float) -> str:

@@ -14,7 +14,7 @@ from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
 from underdash.cli.plan import plan
 from underdash.cli.settings import settings
-from underdash.problems import UnderdashError, UsageError, write_whole
+from underdash.problems import DataError, UnderdashError, UsageError, write_whole
 
 _PATH = click.Path(path_type=Path)
 
@@ -65,12 +65,14 @@ for _command in (plan, of_board.install, settings, calibrate, of_board.board, of
     metavar="COLUMN=NAME",
     help="For CSV: which of its columns is t_s, volts or amps. May be repeated.",
 )
-def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ...]) -> None:
+@click.option("--car", type=_PATH, help="A car file: its plan is held against the drives.")
+def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ...], car: Path | None) -> None:
     """Say what the drives in SOURCE show.
 
     SOURCE is a board's folder in the archive, one of its segments, or a CSV file with the columns
     t_s [s], volts [V] and, optionally, amps [A], positive when the battery is charged.
     """
+    from underdash import carfile
     from underdash import review as reviewing
 
     columns = {}
@@ -79,7 +81,7 @@ def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ..
         if not separator or ours not in ("t_s", "volts", "amps") or not theirs:
             raise UsageError(f"--column {pair}: write t_s=NAME, volts=NAME or amps=NAME")
         columns[ours] = theirs
-    report, rows = reviewing.review(source, columns)
+    report, rows = reviewing.review(source, columns, carfile.read(car) if car else None)
     if html:
         from underdash.review.page import render
 
@@ -95,13 +97,20 @@ def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ..
 @main.command()
 @click.option("--out", type=_PATH, default=Path("drive.csv"), show_default=True)
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the noise.")
-def drive(out: Path, seed: int) -> None:
+@click.option("--car", type=_PATH, help="A car file, instead of the demo's own.")
+def drive(out: Path, seed: int, car: Path | None) -> None:
     """Drive the virtual car through its evening and write what happened as CSV (invented data)."""
-    from underdash.car.drive import simulate
+    from underdash import carfile
+    from underdash.car import evening, simulate
+    from underdash.car.circuit import BusCollapseError
     from underdash.cli.progress import bar
 
+    described = carfile.read(car) if car else carfile.example()
     with bar("drive") as show:
-        driven = simulate(seed=seed, progress=lambda part: show(int(part * 1000), 1000))
+        try:
+            driven = simulate(evening(described), seed=seed, progress=lambda part: show(int(part * 1000), 1000))
+        except BusCollapseError as problem:
+            raise DataError(f"{described.path}: {problem}; look at the loads and at the battery's size") from None
     from underdash.problems import readable
 
     with readable(out):

@@ -66,6 +66,8 @@ def findings(report: dict[str, Any]) -> list[dict[str, str]]:
         )
     for rest in report["rests"]:
         _rest(say, rest)
+    for episode in report.get("plan", {}).get("episodes", ()):
+        _planned(say, report["plan"], episode)
     _trust(say, report)
     if not report["drives"]:
         say("note", "No drive in these rows: no crank and no charging volts were seen.", f"{report['rows']} rows")
@@ -127,6 +129,41 @@ def _rest(say: Any, rest: dict[str, Any]) -> None:
         )
     if rest["rested"]:
         say("note", f"Rested volts: {rest['volts']:.2f} V after {duration(rest['length_s'])}.", span)
+
+
+def _planned(say: Any, plan: dict[str, Any], episode: dict[str, Any]) -> None:
+    found = f"{episode['found_volts']:.2f} V" if episode["found_a"] is None else f"{episode['found_a']:.1f} A"
+    evidence = f"drive {episode['drive']}, from {clock(episode['start_s'])}: {found} on average"
+    near = episode["nearest"]
+    if near is None:
+        say(
+            "watch",
+            f"The plan of {plan['car']} foresees no deficit, and here was one: a load that is not in the car file, an "
+            "alternator weaker than it says, or a slipping belt.",
+            evidence,
+        )
+        return
+    where = f"{near['speed']}, {near['situation']}"
+    swing = ""
+    if near["most_a"] - near["least_a"] > 0.5:
+        swing = f" ({near['least_a']:.1f} A with the fan off, {near['most_a']:.1f} A with it on)"
+    planned = f"the plan of {plan['car']}: at {where} the battery gives {near['battery_a']:.1f} A{swing}"
+    evidence += f"; planned {near['battery_a']:.1f} A, {near['bus_volts']:.2f} V"
+    if episode["foreseen"]:
+        cures = [
+            f"{cure['kind']} {cure['needed']:,.4g} {cure['unit']} (now {cure['now']:,.4g})"
+            for cure in plan["remedies"]
+            if cure["needed"] is not None
+        ]
+        closes = f" Any one of these closes it, margin included: {'; '.join(cures)}." if cures else ""
+        say("note", f"This deficit is in {planned}.{closes}", evidence)
+    else:
+        say(
+            "watch",
+            f"This deficit is not as in {planned}. The car differs from its file: a load, the pulley, the alternator's "
+            "output, or a connection. Measure amps and volts at a hot idle.",
+            evidence,
+        )
 
 
 def _trust(say: Any, report: dict[str, Any]) -> None:

@@ -17,14 +17,19 @@ _LARGEST = {"t_s": 1e9, "volts": 100.0, "amps": 2000.0}
 Sample = tuple[float, int, int]  # t_s, bus_mv, clamp_ma
 
 
-def from_csv(path: Path, columns: Mapping[str, str] | None = None) -> tuple[Rows, Account]:
+def from_csv(
+    path: Path, columns: Mapping[str, str] | None = None, thresholds: Mapping[str, int] | None = None
+) -> tuple[Rows, Account]:
     """Read a log and judge it. Seconds [s], bus volts [V], battery current [A] (charging positive).
 
     columns: which of the file's columns holds t_s, volts or amps, where it is not named so.
+    thresholds: those that are not to be the defaults [mV], [ms].
     Samples closer together than a second are gathered into rows of one second, as on the board.
     UsageError for a missing column, DataError (with the line) for a value that is no number.
     """
     account = Account()
+    for name, value in (thresholds or {}).items():
+        setattr(account.thresholds, name, value)
     judge = engine.Engine(account.thresholds)
     gathered = RowLists()
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv

@@ -1,13 +1,12 @@
 """settings.toml: reading it with the line of every mistake, and writing one to start from."""
 
-import difflib
 import re
 from pathlib import Path
 from typing import Any
 
 from underdash.problems import DataError
 from underdash.settings.catalogue import FIELDS, PARTS, Field, defaults, problems_in
-from underdash.toml_file import TomlFile
+from underdash.toml_file import TomlFile, nearest, shown
 
 Values = dict[str, dict[str, int]]
 
@@ -59,16 +58,16 @@ class SettingsFile:
             if owner:
                 self._note(part, "", f"{part} stands in no table; write it below [{owner}]")
             else:
-                self._note(part, "", f"no table [{part}]; there are {_listed(PARTS)}{_nearest(part, PARTS)}")
+                self._note(part, "", f"no table [{part}]; there are {_listed(PARTS)}{nearest(part, PARTS)}")
             return
         if not isinstance(given, dict):
-            self._note(part, "", f"{part} is {_shown(given)}: must be a table; write [{part}] on a line of its own")
+            self._note(part, "", f"{part} is {shown(given)}: must be a table; write [{part}] on a line of its own")
             return
         for name, value in given.items():
             field = FIELDS[part].get(name)
             if field is None:
                 owner = next((owner for owner in PARTS if name in FIELDS[owner]), "")
-                remedy = f"; it belongs below [{owner}]" if owner else _nearest(name, FIELDS[part]) or (
+                remedy = f"; it belongs below [{owner}]" if owner else nearest(name, FIELDS[part]) or (
                     "; `underdash settings new` writes a file with every name")  # fmt: skip
                 self._note(part, name, f"no setting {name} in [{part}]{remedy}")
             elif problem := problem_with(field, value):
@@ -83,12 +82,12 @@ class SettingsFile:
 def problem_with(field: Field, value: Any) -> str:
     """What is wrong with a setting's value, and what to write; empty if nothing is."""
     if isinstance(value, bool):
-        return f"{field.name} is {_shown(value)}: must be {field.range}; write {int(value)}"
+        return f"{field.name} is {shown(value)}: must be {field.range}; write {int(value)}"
     if not isinstance(value, int):
         remedy = "write it without quotes or a decimal point"
         if isinstance(value, float) and field.unit == "mV" and field.lowest <= value * 1000 <= field.highest:
             remedy = f"the unit is mV; write {round(value * 1000)}"
-        return f"{field.name} is {_shown(value)}: must be a whole number, {_range(field)}; {remedy}"
+        return f"{field.name} is {shown(value)}: must be a whole number, {_range(field)}; {remedy}"
     if not field.lowest <= value <= field.highest:
         remedy = "write a number in this range, or leave the line out"
         if field.unit in ("mV", "ms") and field.lowest <= value * 1000 <= field.highest:
@@ -111,18 +110,8 @@ def _remedy(problem: str) -> str:
     return "change this value, or leave its line out"
 
 
-def _shown(value: Any) -> str:
-    text = str(value).lower() if isinstance(value, bool) else repr(value)
-    return text if len(text) <= 40 else text[:37] + "..."
-
-
 def _listed(names: tuple[str, ...]) -> str:
     return ", ".join(f"[{name}]" for name in names)
-
-
-def _nearest(name: str, names: Any) -> str:
-    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else ""
 
 
 def write_toml(values: Values | None = None) -> str:
