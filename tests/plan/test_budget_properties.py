@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from plan.cars import LOADS, alternator, car
 from underdash.car import from_file
+from underdash.car.loads import draws
+from underdash.car.steady import settle
 from underdash.carfile.model import CarFile, Engine, Limits, Load
 from underdash.plan.balance import SITUATIONS, balance, balances, output_a
 from underdash.plan.budget import budget
@@ -196,13 +198,21 @@ def test_remedies_stay_within_what_is_sensible(file: CarFile) -> None:
     assert shed.needed is None or shed.needed <= shed.now + 1e-9 or worst_of(file).margin_a >= 0.0
 
 
-@settings(max_examples=15, deadline=None)
-@given(cars())
-def test_the_whole_budget_has_no_shortfall_left_after_a_remedy(file: CarFile) -> None:
-    found = budget(file)
-    for remedy in found.remedies:
-        if remedy.needed is not None:
-            assert not budget(applied(file, remedy, worst_of(file))).shortfalls
+@settings(max_examples=30, deadline=None)
+@given(cars(), st.booleans())
+def test_after_a_remedy_with_a_tenth_to_spare_the_model_charges_the_battery(file: CarFile, electronics: bool) -> None:
+    # The budget is of 13.5 V; at the model's own volts lamps and electronics draw otherwise. A tenth covers that.
+    loads = tuple(replace(load, constant_power=electronics) for load in file.loads)
+    file = replace(file, loads=loads, limits=Limits(margin_share=0.1))
+    for remedy in budget(file).remedies:
+        if remedy.needed is None:
+            continue
+        mended = applied(file, remedy, worst_of(file))
+        assert not budget(mended).shortfalls
+        tight = balance(mended, worst_of(file).speed, worst_of(file).situation)
+        siemens, watts = draws([(load, load.duty) for load, _ in tight.loads])
+        point = settle(from_file.build(mended), engine_rpm=tight.engine_rpm, siemens=siemens, watts=watts)
+        assert point.battery_a > 0.0
 
 
 @settings(max_examples=25, deadline=None)

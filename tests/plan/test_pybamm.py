@@ -79,13 +79,14 @@ def test_minutes_to_half_charge(pybamm: ModuleType, share: Any) -> None:
     # The plan: half the label's Ah at constant current. PyBaMM: half of its own time to 10.5 V at that current.
     # Its battery is new and holds more than its label: 19.6 to 21.3 Ah of 17 at 0.4 to 0.1 of the capacity an hour
     # (the measured one, github.com/valentinsulzer/faster-lead-acid, gave 19.8 Ah at 3 A). The plan goes by the label,
-    # so it has to be on the short side, and by no more than that surplus: label / held is 0.80 to 0.87.
+    # so it has to be on the short side, and by that surplus: label / held is 0.80 to 0.87, give or take 0.03 for
+    # versions of the library.
     share = shortfall_share() if share == "shortfall" else share
     amps = share * LABEL_AH
     hours, volts = run(pybamm, f"Discharge at {amps} A until 10.5 V")
     assert volts[-1] == pytest.approx(10.5, abs=0.01)
     ratio = minutes(LABEL_AH, 0.5, amps) / (0.5 * hours[-1] * 60.0)
-    assert 0.78 <= ratio <= 1.0
+    assert 0.77 <= ratio <= 0.90
 
 
 def test_more_current_takes_more_than_its_share_of_the_time(pybamm: ModuleType) -> None:

@@ -52,9 +52,9 @@ def budget(car: CarFile) -> Budget:
 def shortfall(car: CarFile, built: Car, balance: Balance) -> Shortfall:
     """What the battery gives where hot output is below demand, by the electrical model.
 
-    Between the alternator's 13.5 V and the battery's volts the loads draw a little less: `battery_a` is not
-    `-margin_a`. It is 0, and the minutes are endless, where that little is enough. Raises circuit.BusCollapseError if
-    no volts feed the loads.
+    At the battery's volts lamps and heaters draw a little less than at 13.5 V, electronics a little more: `battery_a`
+    is not `-margin_a`. Where the little less is enough it is 0, and the minutes are endless. Raises
+    circuit.BusCollapseError if no volts feed the loads.
     """
 
     def point(switched: float | None) -> Point:

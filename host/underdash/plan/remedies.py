@@ -73,7 +73,7 @@ def _idle(car: CarFile, short: Balance, needed_a: float, machine_rpm: float | No
     return remedy(
         rpm,
         f"Idle at {rpm:,.0f} rpm instead of {short.engine_rpm:,.0f}, hot, with everything on. Not beyond what the "
-        "engine's manual allows; with an automatic gearbox the car pulls harder at the brake.",
+        "engine's manual allows; an automatic gearbox then pulls harder against the brake.",
     )
 
 
