@@ -253,8 +253,8 @@ def _cable(each: _Drawn, x0: float, x1: float, y: float, room: float, open_end: 
     if each.meter:
         marks += _meter(begin + 10, y)
         begin += 24
-    for at, line in enumerate(reversed(each.lines)):
-        marks.append(_text(line, begin, y - each.thick / 2 - 5 - at * _LINE, bold=True, kind="name"))
+    for at, line in enumerate(each.lines, 1 - len(each.lines)):
+        marks.append(_text(line, begin, y - each.thick / 2 - 5 + at * _LINE, bold=True, kind="name"))
     under = each.under(room)
     for at, line in enumerate(under):
         marks.append(_text(line, begin, y + each.thick / 2 + 11.5 + at * _FACTS, size=_SMALL, kind="facts"))

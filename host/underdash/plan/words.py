@@ -136,14 +136,16 @@ def draws_most(balance: dict[str, Any], most: int = 6) -> str:
 def summary(report: dict[str, Any]) -> str:
     """The plan in two or three sentences."""
     budget, cables = report["budget"], report["cables"]
+    tight = min(budget["balances"], key=lambda balance: balance["margin_amps"])
+    where, margin = f"{tight['speed']}, {tight['situation']}", tight["margin_amps"]
     if budget["shortfalls"]:
         worst = budget["shortfalls"][0]
         told = (f"{-worst['margin_amps']:.1f} A short at {worst['speed']}, {worst['situation']}: the battery makes up "
                 f"for it and is at 75 % after {minutes(worst['to_75_minutes'])}.")  # fmt: skip
+    elif margin < 0.0:  # by so much that no voltage feeds the loads, or by so little that the model sees none of it
+        told = f"{-margin:.1f} A short at {where}."
     else:
-        tight = min(budget["balances"], key=lambda balance: balance["margin_amps"])
-        told = (f"The alternator carries everything; closest at {tight['speed']}, {tight['situation']}, "
-                f"with {tight['margin_amps']:.1f} A left over.")  # fmt: skip
+        told = f"The alternator carries everything; closest at {where}, with {margin:.1f} A left over."
     failed = sum(not cable["passed"] for cable in cables)
     told += f" Of {len(cables)} cables {failed or 'none'} {'fails' if failed in (0, 1) else 'fail'} a test."
     if share := report["ammeter"]:
