@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check bench emulate pictures hardware clean
+.PHONY: demo test check oracle bench emulate pictures hardware clean
 
 demo: $(READY)
 	$(BIN)/underdash demo --out build/demo
@@ -17,6 +17,10 @@ check: $(READY)
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/python tests/check_device.py
+
+# Optional: an independent battery model, which some tests compare with. They skip without it, but fail under CI.
+oracle: $(READY)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[dev,oracle]"
 
 # Ratios and figures of docs/performance.md, all measured in one run. About an hour, most of it the soak.
 bench: $(READY)

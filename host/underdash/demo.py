@@ -159,7 +159,7 @@ def _as_planned(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
             continue
         off = near["battery_a"] / true_a - 1.0
         say(
-            f"  out of the battery: planned {near['battery_a']:.1f} A ({near['least_a']:.1f} to {near['most_a']:.1f} A), "
+            f"  out of the battery: planned {near['battery_a']:.1f} A ({near['least_a']:.1f} to {near['most_a']:.1f}), "
             f"driven {true_a:.1f} A, found {episode['found_a']:.1f} A; the plan is {off:+.1%} off"
         )
         if abs(off) > _AGREE:

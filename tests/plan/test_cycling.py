@@ -1,6 +1,5 @@
 """A day of traffic lights: the counting against ASTM E1049, the charge against arithmetic."""
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -102,10 +101,12 @@ def test_the_step_is_fine_enough() -> None:
     assert life_share(count(coarse.charge)) == pytest.approx(life_share(count(fine.charge)), rel=0.02)
 
 
-@pytest.mark.parametrize("internal_ohm", [0.0005, 0.003, 0.03])
+@pytest.mark.parametrize("internal_ohm", [0.0003, 0.003, 0.03])
 def test_the_step_stays_stable_with_any_battery(internal_ohm: float) -> None:
+    # Thick short cables: at 0.3 mohm the surface charge follows within 0.1 s, and steps of a second would swing.
     file = car(battery=replace(car().battery, internal_ohm=internal_ohm), lights_a_day=10)
-    coarse, fine = day_of(file), day_of(file, step_s=0.1)
+    file = replace(file, cables=tuple(replace(one, gauge=None, stated_ohm=2e-5) for one in file.cables))
+    coarse, fine = day_of(file), day_of(file, step_s=0.01)
     assert coarse.out_as == pytest.approx(fine.out_as, rel=0.02)
 
 
@@ -139,15 +140,3 @@ def test_what_driving_does_not_put_back_is_said() -> None:
     roomy = car(between_s=600.0, lights_a_day=10)
     said = cycling.finding(roomy, cost_of(roomy))
     assert said is not None and "the driving between puts it back" in said.text
-
-
-def test_three_days_take_a_fraction_of_a_second() -> None:
-    # Measured at 0.05 s on a 2020s desktop core; the bound is for a loaded machine.
-    file = car(
-        loads=tuple(replace(one, name=f"{one.name} {k}", amps=one.amps / 3.0) for one in LOADS for k in range(3))
-    )
-    assert len(file.loads) >= 40
-    budget(file)
-    start = time.process_time()
-    budget(file)
-    assert time.process_time() - start < 0.5

@@ -30,7 +30,7 @@ class Layout:
     trunk: set[str] = field(default_factory=set)
     """What lies before and behind the ways: cables that carry all of it."""
     whole: bool = True
-    """False if the wiring has more ways than are drawn."""
+    """False if the wiring has more ways than are drawn, or the other way is a mesh."""
 
     def lay(self, branches: Sequence[Branch], begin: str, corners: tuple[Point, ...]) -> None:
         """A straight way has its branches side by side; one with corners is drawn as one."""
@@ -74,7 +74,8 @@ def drawing(share: AmmeterShare, car: CarFile) -> str:
         for column, before in enumerate((True, False)):
             left = _MARGIN + column * (_PANEL + _GAP)
             marks.words((left, y + 46), "before" if before else "after", fill=SOFT, bold=True)
-            _panel(marks, (left, y + 30), layout, car, case, numbers, before)
+            mesh_ohm = None if _has_other(layout) else loop.other_ohm
+            _panel(marks, (left, y + 30), layout, car, case, numbers, before, mesh_ohm)
         y += 30.0 + _HEIGHT
     return marks.svg(_WIDTH, _table(marks, y + 4.0, car, _drawn(layout), numbers, layout.whole), "The ammeter's share")
 
@@ -93,12 +94,14 @@ def arrange(car: CarFile, loop: Loop) -> Layout:
     layout.at.setdefault(loop.near, (_NEAR_X, _MIDDLE))
     layout.at.setdefault(loop.far, (_FAR_X, _MIDDLE))
     layout.lay(loop.chain, loop.near, ((_NEAR_X, _TOP), (_FAR_X, _TOP)))
-    if other:
+    if other or loop.other_ohm is None:
         layout.lay(other, loop.near, ((_NEAR_X, _BOTTOM), (_FAR_X, _BOTTOM)))
-    if car.bus not in layout.at:
-        _ties(layout, car.bus, rest, loop)
-    left = live(rest, keep=(ALTERNATOR, BATTERY, car.bus, *layout.at))
-    layout.whole = not [branch for branch in left if {branch.start, branch.end} <= layout.at.keys()]
+        if car.bus not in layout.at:
+            _ties(layout, car.bus, rest, loop)
+        layout.whole = not live(rest, keep=tuple(layout.at))
+    else:  # a mesh: shown as one
+        layout.at.setdefault(car.bus, ((_NEAR_X + _FAR_X) / 2.0, _BOTTOM))
+        layout.whole = False
     return layout
 
 
@@ -110,11 +113,15 @@ def _take(rest: list[Branch], start: str, end: str) -> list[Branch]:
     return found
 
 
+def _has_other(layout: Layout) -> bool:
+    """True if the other way is laid cable by cable."""
+    return any(corners[0][1] == corners[-1][1] == _BOTTOM for _, corners in layout.ways)
+
+
 def _ties(layout: Layout, bus: str, rest: list[Branch], loop: Loop) -> None:
     """The loads' place in the middle, with each way that leads from it to a place already laid."""
-    centre = ((_NEAR_X + _FAR_X) / 2.0, _MIDDLE)
     placed = dict(layout.at)
-    layout.at[bus] = centre
+    layout.at[bus] = ((_NEAR_X + _FAR_X) / 2.0, _MIDDLE)
     for first in [branch for branch in live(rest, keep=(bus, *placed)) if bus in (branch.start, branch.end)]:
         way, place = [first], other_end(first, bus)
         while place not in placed:
@@ -126,17 +133,23 @@ def _ties(layout: Layout, bus: str, rest: list[Branch], loop: Loop) -> None:
             place = other_end(onward[0], place)
         if place not in placed:
             continue
+        corners = _tie(place, placed[place], loop)
+        if any(corners == laid for _, laid in layout.ways):
+            continue
         for branch in way:
             rest.remove(branch)
-        x, y = placed[place]
-        if place in (loop.near, ALTERNATOR):
-            layout.lay(way, bus, (centre, (_NEAR_X, _MIDDLE)))
-        elif place in (loop.far, BATTERY):
-            layout.lay(way, bus, (centre, (_FAR_X, _MIDDLE)))
-        elif abs(x - centre[0]) < 1.0:
-            layout.lay(way, bus, (centre, (x, y)))
-        else:
-            layout.lay(way, bus, (centre, (x, centre[1]), (x, y)))
+        layout.lay(way, bus, corners)
+
+
+def _tie(place: str, at: Point, loop: Loop) -> tuple[Point, ...]:
+    """Corners of a way from the loads' place in the middle to one already laid."""
+    x, y = (_NEAR_X + _FAR_X) / 2.0, _MIDDLE
+    if place in (loop.near, loop.far):
+        return (x, y), (at[0], y)
+    if place in (ALTERNATOR, BATTERY):  # under the loads, across the upright, to the post from below
+        out, post = (x - 80.0, _ALTERNATOR_X) if place == ALTERNATOR else (x + 80.0, _BATTERY_X)
+        return (x, y), (out, y), (out, y + 54.0), (post, y + 54.0), (post, y + 17.0)
+    return ((x, y), at) if abs(at[0] - x) < 1.0 else ((x, y), (at[0], y), at)
 
 
 def _drawn(layout: Layout) -> list[Branch]:
@@ -178,9 +191,16 @@ def _headline(needle: Needle) -> str:
 
 
 def _panel(
-    marks: Marks, corner: Point, layout: Layout, car: CarFile, case: Case, numbers: Mapping[str, str], before: bool
+    marks: Marks,
+    corner: Point,
+    layout: Layout,
+    car: CarFile,
+    case: Case,
+    numbers: Mapping[str, str],
+    before: bool,
+    mesh_ohm: float | None,
 ) -> None:
-    """One case, before or after."""
+    """One case, before or after; `mesh_ohm` of a mesh that is drawn as one way [ohm]."""
     present = {branch.name for branch in supply(car, before=before)}
     amps = flows(supply(car, before=before), case, car.bus)
     if amps is None:
@@ -200,6 +220,12 @@ def _panel(
             {layout.at[place], (x, _MIDDLE)} == {corners[0], corners[-1]} for _, corners in layout.ways
         ):
             marks.line(_moved(corner, layout.at[place]), _moved(corner, (x, _MIDDLE)), fill=INK, width=2.0)
+    if mesh_ohm is not None:
+        lane = _moved(corner, (_NEAR_X, _BOTTOM)), _moved(corner, (_FAR_X, _BOTTOM))
+        marks.line(*lane, fill=RULE if before else INK, width=2.0, dashed=before)
+        marks.words(
+            _moved(corner, (_NEAR_X + 8.0, _BOTTOM + 18.0)), f"the other ways: {mesh_ohm * 1000:.1f} mΩ", size=12
+        )
     for (way, corners), begin in zip(layout.ways, layout.begins, strict=True):
         points = tuple(_moved(corner, point) for point in corners)
         if all(branch.name in present for branch in way):
@@ -235,7 +261,7 @@ def _way(
         return
     upright = abs(end[1] - start[1]) > abs(end[0] - start[0])
     if flowing:
-        marks.current(points[0], points[1], through, width, 0.5 if len(points) > 2 or upright else 0.76)
+        marks.current(points[0], points[1], through, width, 0.5 if len(points) > 2 else 0.22 if upright else 0.76)
     badge = 0.5 if upright else 0.32
     marks.badge((start[0] + badge * (end[0] - start[0]), start[1] + badge * (end[1] - start[1])), _number(way, numbers))
     x, y = (start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0
@@ -251,6 +277,7 @@ def _way(
 def _places(marks: Marks, corner: Point, layout: Layout, car: CarFile, case: Case) -> None:
     """Places with their names, and the alternator, the loads and the battery with their amps."""
     things = {ALTERNATOR, BATTERY}
+    meter_x = next(_along(corners, 0.5)[0] for way, corners in layout.ways if way[0].name == AMMETER)
     for place, point in layout.at.items():
         at = _moved(corner, point)
         if place not in things:
@@ -261,27 +288,34 @@ def _places(marks: Marks, corner: Point, layout: Layout, car: CarFile, case: Cas
             outside = _moved(corner, (point[0], _BOTTOM + 20.0))
             marks.words(outside, fit(place, 130), size=12, anchor="middle", fill=SOFT)
         else:
-            left = point[0] < (_NEAR_X + _FAR_X) / 2.0
+            left = point[0] < meter_x
             beside = (at[0] + (-6.0 if left else 6.0), at[1] + 21.0)
-            marks.words(beside, fit(place, 78, 11), size=11, anchor="end" if left else "start", fill=SOFT)
+            room = (_FAR_X - _NEAR_X) / sum(corners[0][1] == point[1] == corners[-1][1] for _, corners in layout.ways)
+            marks.words(beside, fit(place, room - 12.0, 11), size=11, anchor="end" if left else "start", fill=SOFT)
     _loads(marks, corner, layout.at[car.bus], car.bus, case)
     x, y = _moved(corner, (_ALTERNATOR_X, _MIDDLE))
     marks.box((x - 6.0, y), "alternator", 80, 34)
-    marks.words((x - 6.0, y + 36), f"{case.alternator_a:.0f} A", anchor="middle", fill=FLOW, bold=True)
+    marks.words((x - 6.0, y - 25), f"{case.alternator_a:.0f} A", anchor="middle", fill=FLOW, bold=True)
     x, y = _moved(corner, (_BATTERY_X, _MIDDLE))
     marks.box((x, y), "battery", 68, 34)
     fill = GIVES if case.battery_a < 0.0 else FLOW
-    marks.words((x, y + 36), f"{case.battery_a:+.0f} A".replace("-", "−"), anchor="middle", fill=fill, bold=True)
+    marks.words((x, y - 25), f"{case.battery_a:+.0f} A".replace("-", "−"), anchor="middle", fill=fill, bold=True)
 
 
 def _loads(marks: Marks, corner: Point, at: Point, bus: str, case: Case) -> None:
     """The loads below their place, or above it where that is the lowest lane."""
-    x, y = _moved(corner, at)
-    down = -1.0 if at[1] > _MIDDLE + 1.0 else 1.0
-    box = (x, y + down * 44.0)
-    marks.line((x, y), box, fill=FLOW, width=2.0)
-    marks.current((x, y), box, 1.0, 2.0, 0.3)
-    marks.box(box, f"loads {case.loads_a:.0f} A", 116, 38, below=bus)
+    x, y = at
+    if bus in (ALTERNATOR, BATTERY):
+        begin = (_ALTERNATOR_X - 6.0 if bus == ALTERNATOR else _BATTERY_X, y + 17.0)
+        box = (begin[0], y + 68.0)
+    elif x in (_NEAR_X, _FAR_X) and y == _MIDDLE:
+        begin, box = at, (x + (100.0 if x == _NEAR_X else -100.0), y)
+    else:
+        begin, box = at, (x, y + {_TOP: 68.0, _BOTTOM: -44.0}.get(y, 44.0))
+    start, end = _moved(corner, begin), _moved(corner, box)
+    marks.line(start, end, fill=FLOW, width=2.0)
+    marks.current(start, end, 1.0, 2.0, 0.3)
+    marks.box(end, f"loads {case.loads_a:.0f} A", 116, 38, below=bus)
 
 
 def _table(

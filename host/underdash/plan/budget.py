@@ -188,9 +188,12 @@ def _closing(ways: tuple[Remedy, ...]) -> str:
         "load": "loads of no more than {:.0f} A on average",
     }
     possible = [said[way.kind].format(way.needed) for way in ways if way.needed is not None]
+    if not ways:
+        return ""
     if not possible:
-        return "No single change closes it" + ("; two together may." if ways else ".") if ways else ""
-    return f"Any one of these closes it, margin included: {'; '.join(possible)}."
+        return "No single change closes it; two together may."
+    these = "One change closes" if len(possible) == 1 else "Any one of these closes"
+    return f"{these} it, margin included: {'; '.join(possible)}."
 
 
 def _thin(car: CarFile, found: tuple[Balance, ...]) -> list[Finding]:

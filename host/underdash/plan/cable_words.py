@@ -91,7 +91,9 @@ def of_all(results: Sequence[CableResult]) -> list[Finding]:
     sae = [r for r in results if r.cable.gauge and r.cable.gauge.system == "SAE"]
     if sae:
         text = f"SAE cable has less copper than AWG of the same number; here its own area counts: {_names(sae)}."
-        found.append(Finding("note", text, "3 to 12 % less, by catalogues", sae[0].cable.line))
+        found.append(
+            Finding("note", text, "3 to 11 % less by catalogues, 12 % taken where they are silent", sae[0].cable.line)
+        )
     tested = [r for r in results if r.criteria]
     if tested and all(test.passed for r in tested for test in r.criteria):
         hardest = max(tested, key=lambda r: r.used)

@@ -66,11 +66,15 @@ def _reading(
 def _plain(meter: Ammeter, start: Needle, turned: float, evidence: str) -> Finding:
     """What the needle makes of a charge."""
     shown, charge = turned * start.after_a, start.battery_a
-    if abs(shown) >= meter.smallest_a:
-        direction = "a hint of the direction" if shown > 0.0 else "nothing at all: it points the wrong way"
-        text = (
-            f"Of a charge of {charge:.0f} A the needle shows {shown:.1f} A. Take it for {direction}, not for an amount."
+    says = f"Of a charge of {charge:.0f} A the needle shows {shown:.1f} A"
+    if abs(shown - charge) < max(0.05 * charge, 0.5):
+        return Finding("note", f"{says}: as good as all.", evidence, meter.line)
+    if shown <= -meter.smallest_a:
+        return Finding(
+            "note", f"{says}, the wrong way: the loads' current comes back through it.", evidence, meter.line
         )
+    if shown >= meter.smallest_a:
+        text = f"{says}. Take it for a hint of the direction, not for an amount."
         return Finding("note", text, evidence, meter.line)
     text = (
         f"The needle reads next to nothing: {abs(shown):.1f} A of a charge of {charge:.0f} A, less than the "
@@ -94,10 +98,11 @@ def _misled(meter: Ammeter, idle: Needle, turned: float) -> Finding:
     elif shown > -meter.smallest_a:
         seen = f"it stands at {shown:+.1f} A, which looks like all is well"
     else:
+        amount = "" if abs(gives + shown) < max(0.05 * gives, 0.5) else ": the direction is right, the amount is not"
         return Finding(
             "note",
-            f"At a hot idle with everything on the battery gives {gives:.0f} A, and the needle shows {-shown:.1f} A of "
-            "that: the direction is right, the amount is not.",
+            f"At a hot idle with everything on the battery gives {gives:.0f} A, and the needle shows {-shown:.1f} A"
+            f"{amount}.",
             evidence,
             meter.line,
         )

@@ -123,9 +123,10 @@ def _rating(car: CarFile, short: Balance, needed_a: float) -> Remedy:
 def sheddable(loads: list[Load]) -> list[Load]:
     """What may be switched off to spare the alternator, the largest draw on average first.
 
-    Not what the engine needs (always on), not what cools it (the fan), not what is on by night: one has to be seen.
+    Not what the engine needs (always on), not what comes on by itself at a stop (brake lamps), not what cools the
+    engine (the fan), not what is on by night: one has to be seen.
     """
-    spared = (ALWAYS, PARKED, NIGHT)
+    spared = (ALWAYS, PARKED, HOT_IDLE, NIGHT)
     free = [load for load in loads if not load.coolant_switch and not any(name in load.when for name in spared)]
     return sorted(free, key=lambda load: -load.amps * load.duty)
 

@@ -1,7 +1,7 @@
 """What a copper conductor may carry: 33 CFR 183.425 Table 5, with its surroundings taken into account.
 
-The table holds for stranded copper in 30 C air, under 50 V, one insulation class a column. It is law for boats, and
-the one openly published table for low-voltage cable with all these classes; on a car it is a yardstick.
+The table holds for stranded copper in 30 C air, under 50 V, one insulation class a column. It is law for boats; on a
+car it is a yardstick. docs/cables.md says more.
 """
 
 from bisect import bisect_right
