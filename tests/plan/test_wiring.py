@@ -146,18 +146,24 @@ def test_no_words_overlap_in_a_browser(file: Callable[[], CarFile], font: str, t
                 middle = (bar["left"] + bar["right"]) / 2
                 tall = bar["bottom"] - bar["top"]
                 crossed = tall > 0 and each["left"] < middle < each["right"] and bar["right"] - bar["left"] < 1
-                assert not (crossed and bar["top"] < each["bottom"] - slack and each["top"] + slack < bar["bottom"]), each
+                assert not (crossed and bar["top"] < each["bottom"] - slack and each["top"] + slack < bar["bottom"]), (
+                    each
+                )
                 level = tall == 0 and bar["left"] < each["right"] and each["left"] < bar["right"]
                 assert not (level and each["top"] + slack < bar["top"] < each["bottom"] - slack), each
 
 
 @given(
-    pairs=st.lists(st.tuples(st.integers(0, 9), st.integers(0, 9)).filter(lambda p: p[0] != p[1]), min_size=1, max_size=40),
+    pairs=st.lists(
+        st.tuples(st.integers(0, 9), st.integers(0, 9)).filter(lambda p: p[0] != p[1]), min_size=1, max_size=40
+    ),
     breadths=st.lists(st.floats(10.0, 300.0), min_size=40, max_size=40),
     hung=st.sets(st.integers(0, 9)),
 )
 @settings(max_examples=300, deadline=None)
-def test_any_network_has_room_for_its_words(pairs: list[tuple[int, int]], breadths: list[float], hung: set[int]) -> None:
+def test_any_network_has_room_for_its_words(
+    pairs: list[tuple[int, int]], breadths: list[float], hung: set[int]
+) -> None:
     lines = [Line(f"p{one}", f"p{two}", breadth) for (one, two), breadth in zip(pairs, breadths, strict=False)]
     places = {place for line in lines for place in (line.start, line.end)}
     lists = [f"p{each}" for each in sorted(hung) if f"p{each}" in places]

@@ -6,11 +6,16 @@ from markupsafe import Markup
 
 from underdash.page import template
 from underdash.plan import words
+from underdash.plan.ammeter_drawing import drawing
+from underdash.plan.ammeter_marks import FLOW, GIVES, INK, PAPER, RULE, SOFT
 from underdash.plan.figures import charge_svg, output_svg
 from underdash.plan.report import as_dict
 from underdash.plan.results import Plan
 from underdash.plan.wiring import picture
 
+# In the page the ammeter's drawing follows the light or dark scheme; on its own it keeps its plain colours.
+_IN_PAGE = {INK: "currentColor", SOFT: "var(--soft)", RULE: "var(--rule)", PAPER: "var(--card)", FLOW: "var(--note)",
+            GIVES: "var(--act)", "#cfd6e0": "var(--rule)"}  # fmt: skip
 _WIDEST = 1.6  # share of its limit at which a cable's bar is as long as there is room for
 
 
@@ -56,6 +61,7 @@ def _flow(cable: dict[str, Any]) -> str:
 def _ammeter(plan: Plan) -> str:
     if plan.ammeter is None:
         return ""
-    from underdash.plan.ammeter_drawing import drawing
-
-    return drawing(plan.ammeter, plan.car)
+    text = drawing(plan.ammeter, plan.car).replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)
+    for plain, scheme in _IN_PAGE.items():
+        text = text.replace(f'"{plain}"', f'"{scheme}"')
+    return text
