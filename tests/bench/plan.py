@@ -4,6 +4,7 @@ The car of 40 loads and 40 cables is written as a file and read back, as an owne
 beside those of an interpreter that does nothing: look at the ratios.
 """
 
+import json
 import subprocess
 import sys
 import tempfile
@@ -19,7 +20,28 @@ from underdash.plan.report import as_dict, plan
 from underdash.plan.text import text
 
 HEAVY = ("numpy", "scipy", "matplotlib", "jinja2", "pandas", "rich", "rainflow")
-LOADED = "import sys; sys.argv[1:] = {words!r}\nfrom underdash.cli.app import main\ntry:\n    main()\nexcept SystemExit:\n    pass\n"
+LOADED = """
+import json, sys
+sys.argv[1:] = {words!r}
+from underdash.cli.app import main
+try:
+    main()
+except SystemExit:
+    pass
+print(json.dumps([name for name in {heavy!r} if name in sys.modules]), file=sys.stderr)
+"""
+CABLE = """[[cable]]
+name = "cable {number}"
+from = "fuse box"
+to = "place {number}"
+length = "{length:.1f} m"
+gauge = "{gauge} AWG"
+insulation = "105 C"
+carries = "load {load}"
+fuse = "10 A"
+added = true
+
+"""
 
 
 def big_car() -> str:
@@ -32,9 +54,8 @@ def big_car() -> str:
         head += f'[[load]]\nname = "load {number}"\ndraw = "{0.2 + number / 20:.2f} A"\nwhen = "{when}"\n\n'
     more = ""
     for number in range(40 - cables):
-        more += (f'[[cable]]\nname = "cable {number}"\nfrom = "fuse box"\nto = "place {number}"\nlength = "{1 + number / 9:.1f} m"\n'
-                 f'gauge = "{(12, 14, 16)[number % 3]} AWG"\ninsulation = "105 C"\ncarries = "load {number % (40 - loads)}"\n'
-                 f'fuse = "10 A"\nadded = true\n\n')  # fmt: skip
+        gauge, load = (12, 14, 16)[number % 3], number % (40 - loads)
+        more += CABLE.format(number=number, length=1 + number / 9, gauge=gauge, load=load)
     place = rest.index("[[cable]]")
     return head + bar + rest[:place] + more + rest[place:]
 
@@ -55,12 +76,9 @@ def process(*words: str) -> None:
 
 def loaded(*words: str) -> list[str]:
     """Heavy modules that a command has loaded by its end."""
-    script = (
-        LOADED.format(words=list(words))
-        + f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)"
-    )
+    script = LOADED.format(words=list(words), heavy=HEAVY)
     done = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
-    found: list[str] = eval(done.stderr)
+    found: list[str] = json.loads(done.stderr)
     return found
 
 

@@ -175,7 +175,7 @@ def ammeter() -> AmmeterShare:
             Needle("battery gives 20 A at hot idle", 37.0, 57.0, -20.0, -20.0, -4.2),
         ),
         loop_a=15.2,
-        loop_alone_a=71.25,
+        loop_alone_a=69.87,
         loop_ampacity_a=23.2,
         verdict="fuse",
         findings=(

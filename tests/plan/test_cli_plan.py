@@ -53,8 +53,9 @@ def test_on_a_terminal_it_has_colour_and_keeps_to_the_breadth(columns: int) -> N
 
 def test_it_answers_in_order() -> None:
     shown = text(as_dict(plan(example())))
-    heads = ["[act]", "Load budget", "Where the battery makes up", "What alone would close", "A day of", "Cables", "Fuses",
-             "What 105", "Drop of each load", "Charge path", "The dash ammeter", "Notes", "Before you touch"]  # fmt: skip
+    heads = ["[act]", "Load budget", "Where the battery makes up", "What alone would close", "A day of", "Cables",
+             "Fuses", "What 105", "Drop of each load", "Charge path", "The dash ammeter", "Notes",
+             "Before you touch"]  # fmt: skip
     places = [shown.index(head if head.startswith("[") else f"\n{head}") for head in heads]
     assert places == sorted(places)
     assert shown.index("[note]") > shown.index("\nNotes") > shown.rindex("[watch]")
