@@ -44,11 +44,19 @@ def test_piped_text_is_plain_and_fits(told: dict[str, object]) -> None:
 
 @pytest.mark.parametrize("columns", [40, 80, 100, 200])
 def test_on_a_terminal_it_has_colour_and_keeps_to_the_breadth(columns: int) -> None:
-    shown = text(as_dict(made()), columns)
+    told = as_dict(made())
+    shown = text(told, columns)
     assert "\x1b[1;31m" in shown
     plain = re.sub(r"\x1b\[[\d;]*m", "", shown)
     assert max(map(len, plain.splitlines())) <= min(max(columns, 80), 120)
-    assert "\x1b" not in plain
+    lines = plain.splitlines()
+    for balance in told["budget"]["balances"]:  # columns may be left out, but none is cut
+        assert any(f"{balance['sustained_amps']:.1f} A" in line and f"{balance['margin_amps']:+.1f} A" in line
+                   and line.startswith(balance["speed"]) for line in lines)  # fmt: skip
+    for each in told["budget"]["shortfalls"]:
+        assert any(f"{each['bus_volts']:.2f} V" in line and "min" in line.split()[-1] for line in lines)
+    for cable in told["cables"]:
+        assert any(f"{cable['amps']:.1f} A" in line and (cable["passed"] or line.count("OVER")) for line in lines)
 
 
 def test_it_answers_in_order() -> None:

@@ -4,10 +4,11 @@ import io
 import shutil
 import sys
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from rich.box import SIMPLE_HEAD
-from rich.console import Console, Group, RenderableType
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -32,6 +33,8 @@ from underdash.plan.words import (
 )
 
 PIPED, NARROWEST, BROADEST = 110, 80, 120  # columns
+_GAP = 2  # columns between two of a table
+_LONGEST = 14  # columns that the longest word of a wrapping one may claim
 _GRAVE = ("act", "watch")  # what stands before the figures; the rest follows them
 _TONES = {"act": "bold red", "watch": "bold yellow", "note": "bold cyan", "well": "bold green"}
 
@@ -73,14 +76,36 @@ def _soft(words: str) -> RenderableType:
     return Padding(Text(words), (0, 0, 0, 2))
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], left: Sequence[int] = (0,)) -> Table:
-    """A table; columns are on the right but for those of `left`."""
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
-    for at, head in enumerate(heads):
-        table.add_column(Text(head), justify="left" if at in left else "right", overflow="fold", no_wrap=at not in left)
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
-    return table
+@dataclass(frozen=True)
+class _Table:
+    """A table; columns are on the right but for those of `left`, which wrap. Where the breadth does not hold all,
+    those of `spare` are left out, the first first."""
+
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    left: Sequence[int] = (0,)
+    spare: Sequence[int] = ()
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        shown = list(range(len(self.heads)))
+        spare = list(self.spare)
+        while spare and sum(self._least(at) + _GAP for at in shown) > options.max_width - _GAP:
+            shown.remove(spare.pop(0))
+        table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), collapse_padding=True, show_edge=False)
+        for at in shown:
+            wraps = at in self.left
+            table.add_column(Text(self.heads[at]), justify="left" if wraps else "right", overflow="fold",
+                             no_wrap=not wraps, min_width=self._least(at))  # fmt: skip
+        for row in self.rows:
+            table.add_row(*(Text(row[at]) for at in shown))
+        yield table
+
+    def _least(self, at: int) -> int:
+        """The least breadth of a column [columns]: a wrapping one needs room for its longest word, within reason."""
+        cells = [self.heads[at], *(row[at] for row in self.rows)]
+        if at not in self.left:
+            return max(map(len, cells))
+        return min(max((len(word) for cell in cells for word in cell.split()), default=1), _LONGEST)
 
 
 def _verdict(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -112,7 +137,7 @@ def _told(findings: Iterable[dict[str, Any]]) -> Iterable[RenderableType]:
 
 def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield _head("Load budget at 13.5 V: output against demand")
-    yield _table(
+    yield _Table(
         ("speed", "rev/min", "situation", "hot", "cold", "demand", "margin", "", "all on", "inrush", "of"),
         [
             (
@@ -131,6 +156,7 @@ def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:
             for balance in report["budget"]["balances"]
         ],
         left=(0, 2, 10),
+        spare=(10, 9, 8),
     )
     yield _soft("Hot, cold: output. Demand: each load's amps times its duty. Margin: hot output less demand.")
     yield _soft(
@@ -145,8 +171,8 @@ def _shortfalls(report: dict[str, Any]) -> Iterable[RenderableType]:
     if not shortfalls:
         return
     yield _head("Where the battery makes up for it")
-    yield _table(
-        ("speed", "situation", "short by", "bus", "out of the battery", "fan off", "fan on", "at 75 % after", "50 %"),
+    yield _Table(
+        ("speed", "situation", "short by", "bus", "battery gives", "fan off", "fan on", "75 % after", "50 %"),
         [
             (
                 each["speed"],
@@ -162,12 +188,13 @@ def _shortfalls(report: dict[str, Any]) -> Iterable[RenderableType]:
             for each in shortfalls
         ],
         left=(0, 1),
+        spare=(5, 6),
     )
     yield _soft("Volts and amps are where the electrical model settles; the minutes count from a full battery.")
     if report["budget"]["remedies"]:
         yield _head("What alone would close the first of them, margin included")
         rows = [(each["kind"], *remedy(each)) for each in report["budget"]["remedies"]]
-        yield _table(("change", "now", "needed", ""), rows, left=(0, 3))
+        yield _Table(("change", "now", "needed", ""), rows, left=(0, 3))
 
 
 def _cycling(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -178,8 +205,8 @@ def _cycling(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield _head(
         f"A day of {first['stops']} lights, {first['light_s']:.0f} s each, {first['between_s']:.0f} s apart (estimated)"
     )
-    yield _table(
-        ("situation", "out of the battery", "cycles", "deepest", "cycle life used in a day"),
+    yield _Table(
+        ("situation", "out of the battery", "cycles", "deepest", "life used a day"),
         [
             (
                 each["situation"],
@@ -224,7 +251,7 @@ def _cables(report: dict[str, Any]) -> Iterable[RenderableType]:
         "hardest test, limit",
         "smallest",
     )
-    yield _table(heads, rows, left=(0, 8, 9))
+    yield _Table(heads, rows, left=(0, 8, 9), spare=(3, 6, 5))
     yield _soft("Smallest: the smallest gauge of the same kind that passes every test, and the test that decided.")
     yield _soft(
         "May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle. Copper: an estimate."
@@ -246,7 +273,7 @@ def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
         )
         for cable in fused
     ]
-    yield _table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
+    yield _Table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
     yield from (_soft(f"[{number}] {note}") for number, note in notes.listed)
 
 
@@ -268,7 +295,7 @@ def _classes(report: dict[str, Any]) -> Iterable[RenderableType]:
             )
     if rows:
         yield _head("What 105 °C insulation allows over 75 °C, same gauge, same place")
-        yield _table(("cable", "gauge", "ambient", "carries", "75 °C", "105 °C", "more"), rows)
+        yield _Table(("cable", "gauge", "ambient", "carries", "75 °C", "105 °C", "more"), rows)
 
 
 def _circuits(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -287,7 +314,7 @@ def _circuits(report: dict[str, Any]) -> Iterable[RenderableType]:
         )
         for each in report["circuits"]
     ]
-    yield _table(("load", "draws", "supply", "ground", "together", "limit", ""), rows)
+    yield _Table(("load", "draws", "supply", "ground", "together", "limit", ""), rows)
 
 
 def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -304,7 +331,7 @@ def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
         )
         for drop in path["drops"]
     ]
-    yield _table(("from, to", "carries", "resistance", "drop", "limit", ""), rows)
+    yield _Table(("from, to", "carries", "resistance", "drop", "limit", ""), rows)
     yield _soft(
         f"Of {volts(path['set_point_volts'])} at the regulator {volts(path['battery_volts'])} reach the battery's "
         f"posts; sensed at the battery, {volts(path['sensed_at_battery_volts'])}."
@@ -321,7 +348,7 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
     if share is None:
         return
     yield _head("The dash ammeter's share")
-    yield _table(
+    yield _Table(
         ("case", "alternator", "loads", "battery", "needle before", "needle after"),
         [
             (

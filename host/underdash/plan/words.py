@@ -73,11 +73,11 @@ def test(told: dict[str, Any] | None) -> str:
 
 
 def test_limit(told: dict[str, Any] | None) -> str:
-    """A cable's test with its limit only: `drop, 0.20 V`."""
+    """A cable's test with its limit only: `drop, 0.20 V`; ampacity without, for what it may carry is told anyway."""
     if told is None:
         return "no gauge"
     name, _, limit = _tested(told)
-    return f"{name}, {limit}"
+    return name if name == "ampacity" else f"{name}, {limit}"
 
 
 def hardest(cable: dict[str, Any]) -> dict[str, Any] | None:
