@@ -43,8 +43,8 @@ from underdash.plan.meter_cases import (
     ENGINE_OFF,
     FLAT_BATTERY,
     HOT_IDLE_ALL,
+    NO_OUTPUT,
     cases,
-    demand_a,
 )
 from underdash.plan.meter_loop import find_loop
 from underdash.plan.results import AmmeterShare
@@ -104,6 +104,7 @@ def test_the_cases_balance_by_the_cars_own_figures() -> None:
     assert told[HOT_IDLE_ALL].battery_a == pytest.approx(-20.0)
     assert (told[ENGINE_OFF].battery_a, told[CRANKING].battery_a) == (-10.0, -140.0)
     assert (told[FLAT_BATTERY].alternator_a, told[FLAT_BATTERY].battery_a) == (70.0, 55.0)
+    assert (told[NO_OUTPUT].loads_a, told[NO_OUTPUT].battery_a) == (60.0, -60.0)
 
 
 def test_a_machine_that_has_less_charges_with_less() -> None:
@@ -117,9 +118,11 @@ def test_a_machine_that_has_less_charges_with_less() -> None:
 
 
 def test_what_is_brief_or_parked_counts_by_its_duty_always() -> None:
-    file = replace(car(), loads=(replace(LOADS[0], amps=10.0, duty=0.1, when=frozenset({"brief"})), *LOADS[1:]))
-    assert demand_a(file, ()) == pytest.approx(1.0)
-    assert demand_a(file, {"night"}) == pytest.approx(13.0)
+    brief = replace(LOADS[0], amps=10.0, duty=0.1, when=frozenset({"brief"}))
+    parked = replace(LOADS[0], amps=0.5, when=frozenset({"parked"}))
+    told = {case.name: case for case in cases(replace(car(), loads=(brief, parked, *LOADS[1:])))}
+    assert told[CRUISE].loads_a == pytest.approx(1.5)
+    assert told[HOT_IDLE_ALL].loads_a == pytest.approx(1.5 + 45.0)
 
 
 def test_the_needle_shows_charge_while_the_battery_gives_twenty_amps() -> None:
@@ -210,13 +213,14 @@ def loop_of(out: Cable = OLD_OUT, back: Cable = OLD_BACK, charge: Cable = CHARGE
 
 def test_if_the_charge_cable_opens_all_of_it_comes_through_the_loop() -> None:
     found = loop_of()
-    assert found.loop_a == pytest.approx(70.0 * found.after_share)
-    assert found.loop_alone_a == pytest.approx(70.0)
+    assert found.loop_a == pytest.approx(80.0 * found.after_share)  # 80 A: the cold machine's most
+    assert found.loop_alone_a == pytest.approx(80.0)
     assert found.loop_ampacity_a == pytest.approx(50.0)  # 33 CFR 183.425 Table 5, 10 AWG at 80 C, alone in 30 C
     assert found.verdict == "fuse"
     said = next(finding for finding in found.findings if finding.weight == "act")
     assert "at most 75 A" in said.text  # 33 CFR 183.455(c)(1): 150 % of 50 A
-    assert "If 'charge cable' opens" in said.text and "70 A go through" in said.text
+    assert "If 'charge cable' opens" in said.text and "80 A go through" in said.text
+    assert "7.5 A holds" in said.text  # 80 A x 6.6 % / 0.8 = 6.6 A, and the next standard size
 
 
 def test_a_fuse_at_each_end_that_is_fed_lets_it_stay() -> None:
@@ -225,6 +229,26 @@ def test_a_fuse_at_each_end_that_is_fed_lets_it_stay() -> None:
     assert fused.findings[-1].weight == "well"
     assert loop_of(replace(OLD_OUT, fuse_a=60.0)).verdict == "fuse"  # the battery's end is bare
     assert loop_of(replace(OLD_OUT, fuse_a=80.0), replace(OLD_BACK, fuse_a=60.0)).verdict == "fuse"  # above 75 A
+
+
+def test_a_wire_within_the_loop_needs_no_fuse_of_its_own() -> None:
+    out, back = replace(OLD_OUT, end="splice", fuse_a=60.0), replace(OLD_BACK, fuse_a=60.0)
+    within = replace(OLD_OUT, name="within", start="splice")
+    assert seen(car(supply=(CHARGE_CABLE, out, within, back, BATTERY_CABLE))).verdict == "leave"
+
+
+def test_a_wire_that_both_ends_can_feed_is_not_protected_by_one_fuse() -> None:
+    fused = (replace(OLD_OUT, fuse_a=60.0), replace(OLD_BACK, fuse_a=60.0))
+    across = copper("across", ALTERNATOR, STARTER, "10 AWG", 4.0, carries=(LOOP,), fuse_a=60.0)
+    assert seen(car(supply=(CHARGE_CABLE, *fused, across, BATTERY_CABLE))).verdict == "fuse"
+
+
+def test_a_meter_on_the_starters_own_post_leaves_that_end_bare() -> None:
+    file = car(
+        supply=(CHARGE_CABLE, replace(OLD_OUT, fuse_a=60.0), BATTERY_CABLE),
+        ammeter=Ammeter("meter in", STARTER, 0.001, 60.0, 3.0),
+    )
+    assert seen(file).verdict == "fuse"
 
 
 def test_a_fuse_too_small_for_what_flows_protects_nothing() -> None:
@@ -284,6 +308,19 @@ def test_a_thicker_or_shorter_charge_cable_never_raises_the_meters_share(
     longer = with_charge(GAUGES[size], length_m * more)
     assert longer.after_share > thin.after_share
     assert longer.loop_a > thin.loop_a
+
+
+@given(st.floats(0.2, 5.0), st.floats(1.01, 3.0))
+def test_nor_does_it_where_the_ways_make_a_bridge(length_m: float, more: float) -> None:
+    def shipped(length: float) -> AmmeterShare:
+        file = example()
+        cables = [replace(c, length_m=length) if c.name == "charge cable" else c for c in file.cables]
+        return seen(replace(file, cables=tuple(cables)))
+
+    short, long = shipped(length_m), shipped(length_m * more)
+    assert long.after_share > short.after_share
+    assert long.other_path_ohm is not None and short.other_path_ohm is not None
+    assert long.other_path_ohm > short.other_path_ohm
 
 
 @given(st.floats(0.1, 8.0), st.floats(0.1, 8.0), st.floats(0.0, 0.01), st.sampled_from(GAUGES))

@@ -1,24 +1,12 @@
 """What flows in the supply side in cases that tell something: who gives, who takes, and what the dash ammeter sees."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
-from underdash.car.from_file import build
-from underdash.carfile.model import (
-    ALTERNATOR,
-    ALWAYS,
-    BATTERY,
-    BRIEF,
-    HOT_IDLE,
-    NIGHT,
-    PARKED,
-    RAIN,
-    STARTER,
-    CarFile,
-)
+from underdash.carfile.model import ALTERNATOR, BATTERY, STARTER, CarFile
 from underdash.carfile.paths import supply
+from underdash.plan.balance import loads_on, output_a, sustained
+from underdash.plan.flows import full_demand_a, full_output_a
 from underdash.wire.network import Branch, Unconnected, currents
 
 AFTER_START_A = 30.0  # what a battery takes for a minute or two after a start; common practice, no source
@@ -29,6 +17,7 @@ CRUISE = "cruise by day"
 HOT_IDLE_ALL = "hot idle, night and rain"
 ENGINE_OFF = "engine off, some lamps on"
 FLAT_BATTERY = "full output, flat battery"
+NO_OUTPUT = "no output, everything on"
 CRANKING = "cranking"
 
 
@@ -60,19 +49,27 @@ def cases(car: CarFile) -> tuple[Case, ...]:
 
     Below 13.5 V lamps and heaters draw less, so a battery that gives, gives a little less than the balance says.
     """
-    day = demand_a(car, {ALWAYS})
-    everything = demand_a(car, {ALWAYS, HOT_IDLE, NIGHT, RAIN})
-    cold_a = output_a(car, car.engine.fast_idle_rpm, hot=False)
-    idle_a = output_a(car, car.engine.hot_idle_rpm, hot=True)
-    full_a = max(car.alternator.hot_a)
+    engine, machine = car.engine, car.alternator
+    day = sustained(loads_on(car, "cruise", "day"))
+    everything = sustained(loads_on(car, "hot idle", "night and rain"))
+    cold_a = float(output_a(machine, [engine.fast_idle_rpm], hot=False)[0])
+    idle_a = float(output_a(machine, [engine.hot_idle_rpm], hot=True)[0])
+    full_a = max(machine.hot_a)
     return (
         Case(AFTER_START, min(cold_a, day + AFTER_START_A), day),
         Case(CRUISE, min(full_a, day), day),
         Case(HOT_IDLE_ALL, min(idle_a, everything), everything),
         Case(ENGINE_OFF, 0.0, KEY_OFF_A),
         Case(FLAT_BATTERY, full_a, min(full_a, day)),
+        Case(NO_OUTPUT, 0.0, everything),
         Case(CRANKING, 0.0, 0.0, car.starter_a),
     )
+
+
+def extremes(car: CarFile) -> tuple[Case, ...]:
+    """What cables are sized for (`plan.flows`): full output without and with the loads, and the loads alone."""
+    output, demand = full_output_a(car), full_demand_a(car)
+    return Case("", output, 0.0), Case("", output, demand), Case("", 0.0, demand)
 
 
 def flows(branches: list[Branch], case: Case, bus: str) -> Mapping[str, float] | None:
@@ -88,14 +85,3 @@ def openings(car: CarFile) -> dict[str, list[Branch]]:
     after = supply(car)
     added = {cable.name for cable in car.cables if cable.added} & {branch.name for branch in after}
     return {name: [branch for branch in after if branch.name != name] for name in sorted(added)}
-
-
-def demand_a(car: CarFile, conditions: Collection[str]) -> float:
-    """Sustained demand under `conditions` [A at 13.5 V]; what is parked or brief counts always, by its duty."""
-    holding = {PARKED, BRIEF, *conditions}
-    return sum(load.amps * load.duty for load in car.loads if load.when & holding)
-
-
-def output_a(car: CarFile, engine_rpm: float, *, hot: bool) -> float:
-    """The alternator's greatest output at a speed of the engine [A], by the electrical model."""
-    return float(build(car).alternator.available(np.array([engine_rpm]), hot=hot)[0])

@@ -153,21 +153,24 @@ def _loop(car: CarFile, old: OldLoop) -> Finding:
             f"with everything in order '{worst.cable.name}' carries {worst.after_a:.0f} A, and it may carry "
             f"{worst.ampacity_a:.0f} A"
         )
-    else:
+    elif any(strand.ampacity_a is None for strand in old.strands) or not old.strands:
         why = "the file states no gauge for all of it, so nothing says which fuse would protect it"
+    else:
+        why = f"no standard fuse both holds the {old.after_a:.0f} A that can flow and protects its weakest cable"
     return Finding("act", f"Take the old ammeter loop out of use: {why}. That is, {TAKE_OUT}.", evidence, line)
 
 
 def _fuses(old: OldLoop) -> str:
     """Where fuses go, and how large they may be."""
     most = old.most_fuse_a
-    limit = f" of at most {most:.0f} A (150 % of what its weakest cable allows)" if most is not None else ""
+    text = "Fuse the old ammeter loop at each end that something can feed, close to where it lands"
+    if most is not None:
+        text += f", with at most {most:.0f} A, which is 150 % of what its weakest cable allows"
+    if old.fuse_a is not None:
+        text += f"; {old.fuse_a:g} A holds what flows with everything in order"
     if old.overloaded:
-        limit += ", and a thicker loop, for it carries more than it may"
-    return (
-        f"Fuse the old ammeter loop at each end that something can feed{limit}: on the alternator's side and on the "
-        "battery's, close to where it lands. Unfused it can carry all that the battery has into the dash."
-    )
+        text += ". And make it thicker, for it carries more than it may"
+    return f"{text}. Unfused it can carry all that the battery has into the dash."
 
 
 def _alone(old: OldLoop) -> str:

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 
 from underdash.carfile.model import ALTERNATOR, BATTERY, LOOP, SUPPLY_SIDE, Cable, CarFile
 from underdash.carfile.paths import AMMETER, supply
-from underdash.plan.meter_cases import CRANKING, Case, cases, flows, openings
+from underdash.plan.fuses import LOAD_SHARE, MOST_SHARE, STANDARD
+from underdash.plan.meter_cases import CRANKING, Case, cases, extremes, flows, openings
 from underdash.plan.meter_loop import Loop
 from underdash.wire.ampacity import allowed_a
 from underdash.wire.network import Branch, reached
-
-FUSE_SHARE = 1.5  # 33 CFR 183.455(c)(1): a fuse of at most 150 % of the ampacity, below 50 V
 
 LEAVE, FUSE, REMOVE = "leave", "fuse", "remove"
 
@@ -34,7 +33,7 @@ class Strand:
     @property
     def most_fuse_a(self) -> float | None:
         """The largest fuse that protects it [A]."""
-        return None if self.ampacity_a is None else FUSE_SHARE * self.ampacity_a
+        return None if self.ampacity_a is None else MOST_SHARE * self.ampacity_a
 
     @property
     def protected(self) -> bool:
@@ -60,6 +59,8 @@ class OldLoop:
     """The most through the meter itself after [A]."""
     meter_alone_a: float
     """And if one of the conversion's cables opens [A]."""
+    meter_is_fed: bool
+    """True where a post of the meter is itself a place that something else can feed, with no cable to put a fuse in."""
     is_the_only_way: bool
     """True where without it the alternator, or the loads, would be cut off from the battery."""
 
@@ -81,7 +82,13 @@ class OldLoop:
     @property
     def most_fuse_a(self) -> float | None:
         """The largest fuse that protects all of it [A]."""
-        return None if self.ampacity_a is None else FUSE_SHARE * self.ampacity_a
+        return None if self.ampacity_a is None else MOST_SHARE * self.ampacity_a
+
+    @property
+    def fuse_a(self) -> float | None:
+        """The smallest standard fuse that holds what flows with everything in order and protects all of it [A]."""
+        least, most = self.after_a / LOAD_SHARE, self.most_fuse_a
+        return next((rating for rating in STANDARD if most is not None and least <= rating <= most), None)
 
     @property
     def overloaded(self) -> tuple[Strand, ...]:
@@ -96,13 +103,12 @@ class OldLoop:
     @property
     def verdict(self) -> str:
         """LEAVE if each end with a source has its fuse, REMOVE if no fuse can help, else FUSE."""
-        if self.strands and not self.overloaded and all(strand.protected for strand in self.strands):
+        if self.strands and not (self.overloaded or self.meter_is_fed) and all(s.protected for s in self.strands):
             return LEAVE
         if self.is_the_only_way:
             return FUSE
-        if self.overloaded or not self.strands or any(strand.ampacity_a is None for strand in self.strands):
-            return REMOVE
-        return FUSE
+        known = bool(self.strands) and all(strand.ampacity_a is not None for strand in self.strands)
+        return FUSE if known and self.fuse_a is not None and not self.overloaded else REMOVE
 
 
 def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
@@ -114,7 +120,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
         if cable.side == SUPPLY_SIDE and not cable.added and (cable.name in chain or LOOP in cable.carries)
     ]
     after = supply(car)
-    lasting = [case for case in cases(car) if case.name != CRANKING]
+    lasting = [*(case for case in cases(car) if case.name != CRANKING), *extremes(car)]
     normal = _worst(after, lasting, car.bus)
     alone = {name: _worst(branches, lasting, car.bus) for name, branches in openings(car).items()}
     names = {cable.name for cable in mine} | {AMMETER}
@@ -135,6 +141,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
         strands=tuple(sorted(strands, key=lambda strand: -strand.alone_a / (strand.ampacity_a or 1.0))),
         meter_a=meter_a,
         meter_alone_a=max([meter_a, *(worst.get(AMMETER, 0.0) for worst in alone.values())]),
+        meter_is_fed=car.ammeter is not None and bool({car.ammeter.start, car.ammeter.end} & fed),
         is_the_only_way=not {ALTERNATOR, car.bus} <= reached(rest, BATTERY),
     )
 
