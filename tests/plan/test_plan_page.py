@@ -189,6 +189,14 @@ def test_asks_for_nothing_from_elsewhere_and_keeps_its_ids_apart(file: Any) -> N
     assert not re.search(r"\b(nan|None|inf)\b", re.sub(r"<svg.*?</svg>", "", text, flags=re.DOTALL))
 
 
+def test_drawings_follow_the_light_or_dark_scheme(real: Plan) -> None:
+    """A colour of its own would be lost on one of the two grounds; matplotlib's are those of the review's page."""
+    text = render(real)
+    for drawn in (text[text.index('<svg class="wiring"') :], text[text.index("<h2>The dash ammeter") :]):
+        svg = drawn[drawn.index("<svg") : drawn.index("</svg>")]
+        assert "var(--" in svg and not re.search(r'(?:fill|stroke)="(?:#|white|black)', svg)
+
+
 def test_nothing_read_from_a_file_becomes_markup() -> None:
     evil = "<script>alert(1)</script>\"'&"
     file = with_circuits()
