@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 from underdash.carfile.model import Ammeter, CarFile
 from underdash.carfile.paths import supply
-from underdash.plan.meter_cases import AFTER_START, CRANKING, HOT_IDLE_ALL
-from underdash.plan.meter_loop import charge_through
-from underdash.plan.old_loop import FUSE, LEAVE, OldLoop, Strand
+from underdash.plan.ammeter.cases import AFTER_START, CRANKING, HOT_IDLE_ALL
+from underdash.plan.ammeter.loop import charge_through
+from underdash.plan.ammeter.old_loop import FUSE, LEAVE, OldLoop, Strand
 from underdash.plan.results import WEIGHTS, AmmeterShare, Finding, Needle
 
 TAKE_OUT = (

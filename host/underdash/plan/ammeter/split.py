@@ -4,10 +4,10 @@ from dataclasses import replace
 
 from underdash.carfile.model import CarFile
 from underdash.carfile.paths import AMMETER, supply
-from underdash.plan.meter_cases import cases, flows
-from underdash.plan.meter_loop import charge_through, find_loop
-from underdash.plan.meter_words import findings
-from underdash.plan.old_loop import old_loop
+from underdash.plan.ammeter.cases import cases, flows
+from underdash.plan.ammeter.findings import findings
+from underdash.plan.ammeter.loop import charge_through, find_loop
+from underdash.plan.ammeter.old_loop import old_loop
 from underdash.plan.results import AmmeterShare, Needle
 from underdash.wire.network import Unconnected
 

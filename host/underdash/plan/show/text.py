@@ -13,7 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from underdash.plan.words import (
+from underdash.plan.show.words import (
     Footnotes,
     amps,
     classes,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from unicodedata import east_asian_width
 
 from underdash.carfile.model import BATTERY, BODY, GROUND, GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile, Load
-from underdash.plan.wiring_layout import FUSE, PAD, Line, Row, lay_out
+from underdash.plan.show.wiring_layout import FUSE, PAD, Line, Row, lay_out
 
 _LINE = 14.0  # from one line of words to the next [px]
 _FACTS = 12.5  # the same for what stands below a cable [px]

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 
 from underdash.carfile.model import ALTERNATOR, BATTERY, Ammeter, Cable, CarFile
 from underdash.carfile.paths import AMMETER, cable_ohm, supply
-from underdash.plan.ammeter_marks import FLOW, GIVES, INK, RULE, SOFT, Marks, Point, fit
-from underdash.plan.meter_cases import AFTER_START, CRUISE, HOT_IDLE_ALL, Case, flows
-from underdash.plan.meter_loop import Loop, find_loop, live, other_end, route
+from underdash.plan.ammeter.cases import AFTER_START, CRUISE, HOT_IDLE_ALL, Case, flows
+from underdash.plan.ammeter.loop import Loop, find_loop, live, other_end, route
+from underdash.plan.ammeter.marks import FLOW, GIVES, INK, RULE, SOFT, Marks, Point, fit
 from underdash.plan.results import AmmeterShare, Needle
 from underdash.wire.network import Branch
 

@@ -15,7 +15,7 @@ from underdash.carfile.model import (
     CarFile,
 )
 from underdash.carfile.paths import cable_ohm, ground, supply
-from underdash.plan.charge_words import findings
+from underdash.plan.charge_path.findings import findings
 from underdash.plan.results import ChargePath, Drop
 from underdash.wire.ampacity import conductor_c
 from underdash.wire.network import Branch, Unconnected, currents, potentials, reached

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from underdash.carfile.model import ALTERNATOR, BATTERY, LOOP, SUPPLY_SIDE, Cable, CarFile
 from underdash.carfile.paths import AMMETER, supply
-from underdash.plan.fuses import LOAD_SHARE, MOST_SHARE, STANDARD
-from underdash.plan.meter_cases import CRANKING, Case, cases, extremes, flows, openings
-from underdash.plan.meter_loop import Loop
+from underdash.plan.ammeter.cases import CRANKING, Case, cases, extremes, flows, openings
+from underdash.plan.ammeter.loop import Loop
+from underdash.plan.cables.fuses import LOAD_SHARE, MOST_SHARE, STANDARD
 from underdash.wire.ampacity import allowed_a
 from underdash.wire.network import Branch, reached
 

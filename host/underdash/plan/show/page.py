@@ -5,13 +5,13 @@ from typing import Any
 from markupsafe import Markup
 
 from underdash.page import template
-from underdash.plan import words
-from underdash.plan.ammeter_drawing import drawing
-from underdash.plan.ammeter_marks import FLOW, GIVES, INK, PAPER, RULE, SOFT
-from underdash.plan.figures import charge_svg, output_svg
+from underdash.plan.ammeter.drawing import drawing
+from underdash.plan.ammeter.marks import FLOW, GIVES, INK, PAPER, RULE, SOFT
 from underdash.plan.report import as_dict
 from underdash.plan.results import Plan
-from underdash.plan.wiring import picture
+from underdash.plan.show import words
+from underdash.plan.show.figures import charge_svg, output_svg
+from underdash.plan.show.wiring import picture
 
 # In the page the ammeter's drawing follows the light or dark scheme; on its own it keeps its plain colours.
 _IN_PAGE = {INK: "currentColor", SOFT: "var(--soft)", RULE: "var(--rule)", PAPER: "var(--card)", FLOW: "var(--note)",
@@ -25,7 +25,7 @@ def render(plan: Plan) -> str:
     filters = {name: getattr(words, name) for name in
                ("amps", "volts", "milliohms", "percent", "minutes", "remedy", "test", "hardest", "smallest", "classes",
                 "fuse_choice", "draws_most")}  # fmt: skip
-    return template("plan/plan.html.j2", **filters, figure=words.number, signed=_signed, bar=_bar).render(
+    return template("plan/show/plan.html.j2", **filters, figure=words.number, signed=_signed, bar=_bar).render(
         report=report,
         footnotes=words.Footnotes,
         summary=words.summary(report),
