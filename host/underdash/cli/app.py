@@ -10,6 +10,7 @@ import click
 
 from underdash import __version__
 from underdash.cli import board as of_board
+from underdash.cli.archive import archive
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
 from underdash.cli.settings import settings
@@ -50,7 +51,16 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
+for _command in (
+    of_board.install,
+    settings,
+    calibrate,
+    of_board.board,
+    of_board.watch,
+    of_board.pull,
+    archive,
+    frontend,
+):
     main.add_command(_command)
 
 
