@@ -13,6 +13,7 @@ from underdash.cli import board as of_board
 from underdash.cli.archive import archive
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
+from underdash.cli.plan import plan
 from underdash.cli.settings import settings
 from underdash.problems import DataError, UnderdashError, UsageError, write_whole
 
@@ -51,17 +52,9 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (
-    of_board.install,
-    settings,
-    calibrate,
-    of_board.board,
-    of_board.watch,
-    of_board.pull,
-    archive,
-    frontend,
-):
+for _command in (plan, of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
     main.add_command(_command)
+main.add_command(archive)
 
 
 @main.command()
