@@ -10,6 +10,7 @@ import click
 
 from underdash import __version__
 from underdash.cli import board as of_board
+from underdash.cli.archive import archive
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
 from underdash.cli.plan import plan
@@ -53,6 +54,7 @@ def main() -> None:
 
 for _command in (plan, of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
     main.add_command(_command)
+main.add_command(archive)
 
 
 @main.command()
