@@ -33,9 +33,9 @@ def test_an_anchored_boot_has_its_date_and_what_it_may_be_off() -> None:
 def test_what_lies_between_two_anchors_is_bounded_and_what_lies_beyond_from_one_side() -> None:
     boots = [Stretch(boot, 3, 1000, 998) for boot in range(1, 7)]
     found = reckon(boots, [anchor(2, 1000, NOON), anchor(5, 1000, NOON + 86400)]).boots
-    assert [found[boot].how for boot in range(1, 7)] == ["bounded", "anchored", "bounded", "bounded", "anchored"] + [
-        "bounded"
-    ]
+    assert [found[boot].how for boot in range(1, 7)] == [
+        "bounded", "anchored", "bounded", "bounded", "anchored", "bounded",
+    ]  # fmt: skip
     slack = 1 + 1000 * CRYSTAL * 4
     assert found[1].after_s is None
     assert found[1].before_s == pytest.approx(NOON - 1000 - 997, abs=slack)

@@ -5,6 +5,7 @@ import json
 import re
 import shutil
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -145,7 +146,7 @@ def _stretches(report: dict[str, Any], rows: "Rows") -> list[_Stretch]:
     bounds = [0, *edges.tolist(), len(rows)]
     return [
         _Stretch("drive" if number[start] else "between", int(number[start]) or None, slice(start, end))
-        for start, end in zip(bounds, bounds[1:], strict=False)
+        for start, end in pairwise(bounds)
     ]
 
 
