@@ -18,7 +18,7 @@ _LOG_OPTIONS = (
     click.option("--column", multiple=True, metavar="COLUMN=NAME",
                  help="Which of its columns is t_s, volts or amps; #2 for the second. May be repeated."),
     click.option("--unit", multiple=True, metavar="COLUMN=UNIT",
-                 help="Of a column whose name tells none: t_s=s, ms, us, min, h or d; volts=V or mV; amps=A or mA."),
+                 help="Of a column whose name tells none: t_s=s, ms, us, min or h; volts=V or mV; amps=A or mA."),
     click.option("--positive", type=click.Choice(["charge", "discharge"]), help="What positive amps do."),
     click.option("--separator", type=click.Choice(["comma", "semicolon", "tab", "pipe", "blank"]), help="Of columns."),
     click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal sign."),

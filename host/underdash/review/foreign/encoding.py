@@ -33,18 +33,14 @@ def encoding_of(path: Path, stated: str | None) -> tuple[str, str]:
         if head.startswith(mark):
             if stated and codecs.lookup(stated).name.split("-")[:2] != codec.split("-")[:2]:
                 raise UsageError(
-                    f"{path}: begins with the mark of {codec[:6].rstrip('-')}, so it is no {stated}; leave out --encoding"
+                    f"{path}: begins with the mark of {codec}, so it is not {stated}; leave out --encoding"
                 )
             return codec, "by its mark"
     half = len(head) // 2
     even, odd = head[0::2].count(0), head[1::2].count(0)
-    wide = (
-        "utf-16-le"
-        if odd * 2 > half and even * 20 < odd
-        else "utf-16-be"
-        if even * 2 > half and odd * 20 < even
-        else ""
-    )
+    wide = ""
+    if max(even, odd) * 2 > half and min(even, odd) * 20 < max(even, odd):
+        wide = "utf-16-le" if odd > even else "utf-16-be"
     if stated:
         vague = codecs.lookup(stated).name == "utf-16" and wide
         return (wide, "as stated, without a mark") if vague else (stated, "as stated")
@@ -61,10 +57,11 @@ def not_text(path: Path, encoding: str) -> DataError:
     try:
         data.decode(encoding)
     except UnicodeDecodeError as problem:
-        before = data[: problem.start].decode(encoding).replace("\r\n", "\n").replace("\r", "\n")
+        start = len(data) - len(problem.object) + problem.start  # a mark is not counted
+        before = data[:start].decode(encoding).replace("\r\n", "\n").replace("\r", "\n")
         name = encoding.upper().removesuffix("-SIG")
         return DataError(
-            f"{path}, line {before.count(chr(10)) + 1}: byte 0x{data[problem.start]:02X} is no {name} text; name the "
+            f"{path}, line {before.count(chr(10)) + 1}: byte 0x{data[start]:02X} is no {name} text; name the "
             "encoding with --encoding (mostly cp1252 or latin-1 from programs of western Europe)"
         )
     return DataError(f"{path}: changed while it was read; try again")

@@ -48,7 +48,7 @@ def held(samples: Samples, hold_s: float) -> Iterator[Sample]:
             while at < until:
                 yield boot, at, _standing(volts, at, hold_s), _standing(amps, at, hold_s)
                 at += _HELD_STEP_S
-            if last[1] + _HELD_STEP_S < until < t_s:
+            if until < t_s:
                 yield boot, until, _standing(volts, until, hold_s), _standing(amps, until, hold_s)
         else:
             volts, amps = (ABSENT, 0.0), (ABSENT, 0.0)

@@ -3,7 +3,6 @@
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 
 from underdash.problems import DataError, UsageError, readable
@@ -48,7 +47,7 @@ def find(path: Path, options: Options) -> Layout:
             raise not_text(path, encoding) from None
     names = [options.separator] if options.separator else list(SEPARATORS)
     tables = {name: list(_cells(iter(text), SEPARATORS[name], broken_ends=True)) for name in names}
-    fits: dict[str, tuple[int, list[str], naming.Places]] = {}
+    fits: dict[str, _Head] = {}
     for name, table in tables.items():
         # A blank beside another separator separates nothing.
         if (name != "blank" or not fits) and (found := _names(path, table, options)) is not None:
@@ -57,18 +56,25 @@ def find(path: Path, options: Options) -> Layout:
         raise _no_names(path, tables, options)
     if len(fits) > 1:
         raise UsageError(f"{path}: its columns may be separated by {' or '.join(fits)}; say which with --separator")
-    ((separator, (at, head, places)),) = fits.items()
+    ((separator, head),) = fits.items()
     table = tables[separator]
-    named = at >= 0
-    preview = table[at + 1 :]
-    units = []
-    if named and preview and _are_units(preview[0][1], places):
+    preview = table[head.rows_at :]
+    units: list[str] = []
+    if head.line and preview and _are_units(preview[0][1], head.places):
         units = preview.pop(0)[1]
-    first = table[at + (1 if units else 0)][0] if named else (preview[0][0] - 1 if preview else 0)
-    by = "as stated" if options.separator else "the only one under which the columns are found"
+    rows_at = len(table) - len(preview)
     return Layout(
-        encoding, encoding_by, separator, by, head, table[at][0] if named else 0, first, units, places, preview
-    )  # fmt: skip
+        encoding=encoding,
+        encoding_by=encoding_by,
+        separator=separator,
+        separator_by="as stated" if options.separator else "the only one under which the columns are found",
+        head=head.names,
+        head_line=head.line,
+        first=table[rows_at - 1][0] if rows_at else 0,
+        units=units,
+        places=head.places,
+        preview=preview,
+    )
 
 
 def rows(path: Path, layout: Layout) -> Iterator[Line]:
@@ -88,33 +94,49 @@ def _cells(text: Iterator[str], separator: str, path: Path | None = None, broken
         lines = (line.replace("\t", " ").rstrip() for line in text)
     else:
         lines = (line.rstrip(" \n") for line in text)
-    reader = csv.reader(lines, delimiter=separator, skipinitialspace=True)
+    reader = csv.reader(lines, delimiter=separator, skipinitialspace=True, strict=True)
+    last = 0
     try:
         for cells in reader:
-            if any(cell.strip() for cell in cells):
-                yield reader.line_num, cells
+            last = reader.line_num
+            if any(cells):
+                yield last, cells
     except csv.Error as problem:
         if not broken_ends:
-            raise DataError(f"{path}, line {reader.line_num}: not readable as CSV: {problem}") from None
+            raise DataError(
+                f"{path}, line {last + 1}: not readable as CSV ({problem}); look for a quote that is not closed"
+            ) from None
 
 
-def _names(path: Path, table: list[Line], options: Options) -> tuple[int, list[str], naming.Places] | None:
-    """(which row names the columns or -1, the names, their places), or None if no row does."""
+@dataclass(frozen=True)
+class _Head:
+    line: int  # of the names, 0 if there are none
+    names: list[str]
+    places: naming.Places
+    rows_at: int  # the first row below
+
+
+def _names(path: Path, table: list[Line], options: Options) -> _Head | None:
+    """The names of the columns, or None if no row has those that are wanted."""
     if naming.by_number(options.columns):
-        for at, (_, cells) in enumerate(islice(table, _HEAD_LINES)):
-            found, lacking = naming.places(path, [f"#{number + 1}" for number in range(len(cells))], options.columns)
-            if lacking is None and _are_values(cells, found):
-                above = [name.strip() for name in table[at - 1][1]] if at else []
-                named = len(above) == len(cells) and not any(map(is_number, above))
-                if not named and at:
-                    continue
-                return (at - 1, above, found) if named else (-1, [f"#{n + 1}" for n in range(len(cells))], found)
-        return None
-    for at, (_, cells) in enumerate(islice(table, _HEAD_LINES)):
+        return _numbered(path, table, options)
+    for at, (line, cells) in enumerate(table[:_HEAD_LINES]):
         head = [cell.strip() for cell in cells]
         found, lacking = naming.places(path, head, options.columns)
         if lacking is None:
-            return at, head, found
+            return _Head(line, head, found, at + 1)
+    return None
+
+
+def _numbered(path: Path, table: list[Line], options: Options) -> _Head | None:
+    """The same where the columns are told by numbers: the first row with values there, and the names above, if any."""
+    for at, (_, cells) in enumerate(table[:_HEAD_LINES]):
+        numbers = [f"#{number}" for number in range(1, len(cells) + 1)]
+        found, lacking = naming.places(path, numbers, options.columns)
+        if lacking is None and _are_values(cells, found):
+            line, above = table[at - 1] if at else (0, [])
+            named = len(above) == len(cells) and not any(map(is_number, above))
+            return _Head(line, [name.strip() for name in above], found, at) if named else _Head(0, numbers, found, at)
     return None
 
 
@@ -137,18 +159,22 @@ def _are_units(cells: list[str], places: naming.Places) -> bool:
 def _no_names(path: Path, tables: dict[str, list[Line]], options: Options) -> UsageError:
     """What to say where the columns are under no separator: about the one that makes the most columns."""
 
-    def width(name: str) -> int:
-        return max((len(cells) for _, cells in tables[name][:_HEAD_LINES]), default=0)
+    def widths(name: str) -> tuple[int, int]:
+        counts = [len(cells) for _, cells in tables[name][:_HEAD_LINES]]
+        return (counts[0], max(counts)) if counts else (0, 0)
 
-    best = max(tables, key=width)
-    widest = width(best)
+    best = max(tables, key=widths)
+    _, widest = widths(best)
     if not widest:
         empty = "the file is empty, " if not path.stat().st_size else ""
         return UsageError(f"{path}: {empty}no column '{options.columns.get('t_s', 't_s')}' (there is: nothing)")
     head = next([cell.strip() for cell in cells] for _, cells in tables[best] if len(cells) == widest)
-    if all(not cell or is_number(cell) or kind_of(cell) for cell in head):
+    _, lacking = naming.places(path, head, options.columns)
+    if naming.by_number(options.columns):
+        if lacking is None:
+            return UsageError(f"{path}: the columns of these numbers hold no time and volts in its first lines")
+    elif all(not cell or is_number(cell) or kind_of(cell) for cell in head):
         return UsageError(
             f"{path}: no line names its columns; tell them by their numbers: --column t_s=#1 --column volts=#2"
         )
-    _, lacking = naming.places(path, head, options.columns)
     return naming.missing(path, head, options.columns, lacking or COLUMNS[0])

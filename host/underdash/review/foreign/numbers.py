@@ -18,13 +18,17 @@ _PERHAPS_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 def with_point(text: str) -> float:
     """The number that `text` is, nan for one of NOTHING; ValueError if it is none with a decimal point."""
     try:
+        if "_" in text:  # Python's own way to group digits
+            raise ValueError(text)
         return float(text)
     except ValueError:
         text = text.strip().replace("\u2212", "-")
         if text.lower() in NOTHING:
             return math.nan
         if _POINT_GROUPED.fullmatch(text):
-            text = text.replace(",", "")
+            return float(text.replace(",", ""))
+        if "_" in text:
+            raise
         return float(text)
 
 

@@ -12,7 +12,7 @@ from underdash.toml_file import TomlFile, nearest, shown
 COLUMNS = ("t_s", "volts", "amps")
 # What a number in a unit is multiplied with to be in [s], [V], [A].
 UNITS: dict[str, dict[str, float]] = {
-    "t_s": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0, "d": 86400.0},
+    "t_s": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0},
     "volts": {"V": 1.0, "mV": 1e-3},
     "amps": {"A": 1.0, "mA": 1e-3},
 }

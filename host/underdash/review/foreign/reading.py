@@ -16,6 +16,7 @@ from underdash.review.foreign.numbers import NOTHING
 from underdash.review.foreign.times import SINCE_1970_S, Clock
 
 LARGEST = {"t_s": 4.2e9, "volts": 100.0, "amps": 2000.0}
+_KEPT_PROBLEMS = 5
 _LEAST_VOLTS = 1.0  # a whole log below this is in another unit: a battery so flat is no battery
 
 
@@ -28,6 +29,7 @@ class Samples:
     only other columns' values. heads: times the names stand again among the rows. cut_line: of a last row that ends
     too early, which is left out. backs: places where the time goes back. twice: rows of a stretch that stands there
     twice, taken once. repeated: rows that are the same as the one before, in every column.
+    refused: rows that cannot be read, and `problems`, the first of them.
     """
 
     boot: NDArray[np.int64]
@@ -43,6 +45,7 @@ class Samples:
     backs: int = 0
     twice: int = 0
     repeated: int = 0
+    refused: int = 0
     problems: list[DataError] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -63,7 +66,7 @@ class Reading:
 
 def read(path: Path, layout: Layout, reading: Reading, time_back: str | None, every_problem: bool = False) -> Samples:
     """Read all rows. DataError, with the line, for the first that cannot be read; where every_problem is set they are
-    kept in `problems` and left out instead."""
+    counted, the first few kept in `problems`, and left out instead."""
     t_s, bus_mv, clamp_ma, lines = array("d"), array("q"), array("q"), array("q")
     none = np.empty(0, np.int64)
     found = Samples(none, np.empty(0), none, none, none)
@@ -71,75 +74,95 @@ def read(path: Path, layout: Layout, reading: Reading, time_back: str | None, ev
     def refuse(problem: DataError) -> None:
         if not every_problem:
             raise problem
-        found.problems.append(problem)
+        found.refused += 1
+        if len(found.problems) < _KEPT_PROBLEMS:
+            found.problems.append(problem)
 
+    sample_of = _RowOfCells(layout, reading)
     width = len(layout.head)
-    time_at, volts_at = layout.places["t_s"], layout.places["volts"][0]
-    amps_at = layout.places["amps"][0] if "amps" in layout.places else -1
-    single = time_at[0] if len(time_at) == 1 else -1
-    clock, cell_to_mv = reading.clock, _Cell("volts", reading.number, reading.volts, reading.decimal)
-    cell_to_ma = _Cell("amps", reading.number, reading.amps, reading.decimal)
-    short: tuple[int, int] | None = None
+    short: DataError | None = None
     before: list[str] = []
     for line, cells in rows(path, layout):
         if short:
-            refuse(_too_short(path, *short, width))
+            refuse(short)
             short = None
-        if len(cells) != width:
-            while len(cells) > width and not cells[-1].strip():
-                cells.pop()
-            if len(cells) < width:
-                short = (line, len(cells))
-                continue
-            if len(cells) > width:
-                refuse(DataError(
-                    f"{path}, line {line}: {len(cells)} values under {width} names; a decimal comma between commas "
-                    "must become a point, or stand in quotes"
-                ))  # fmt: skip
-                continue
-        try:
-            written = cells[single] if single >= 0 else " ".join(cells[at].strip() for at in time_at)
-            try:
-                seconds = clock.seconds(written)
-            except ValueError as problem:
-                if [cell.strip() for cell in cells] == layout.head:
-                    found.heads += 1
-                    continue
-                raise ValueError(_no_time(written, problem, clock)) from None
-            if math.isnan(seconds):
-                raise ValueError("t_s is empty; every row needs its time")
-            if not abs(seconds) <= LARGEST["t_s"]:
-                raise ValueError(f"t_s is {written.strip()[:40]}, beyond ±{LARGEST['t_s']:g} s; check the units")
-            millivolts = cell_to_mv(cells[volts_at])
-            milliamps = cell_to_ma(cells[amps_at]) if amps_at >= 0 else ABSENT
-        except ValueError as problem:
-            refuse(DataError(f"{path}, line {line}: {problem}"))
+        while len(cells) > width and not cells[-1].strip():
+            cells.pop()
+        if len(cells) < width:  # the last row of a recorder that lost its supply: known once no row follows
+            short = DataError(
+                f"{path}, line {line}: only {len(cells)} of {width} values; complete the row, or take it out"
+            )
             continue
-        if millivolts == ABSENT and milliamps == ABSENT and _holds_others(cells, layout):
+        try:
+            sample = sample_of(cells)
+        except ValueError as problem:
+            if [cell.strip() for cell in cells] == layout.head:
+                found.heads += 1
+            else:
+                refuse(DataError(f"{path}, line {line}: {problem}"))
+            continue
+        if sample[1] == ABSENT and sample[2] == ABSENT and sample_of.holds_others(cells):
             found.elsewhere += 1
             continue
         found.repeated += cells == before
         before = cells
-        t_s.append(seconds)
-        bus_mv.append(millivolts)
-        clamp_ma.append(milliamps)
+        t_s.append(sample[0])
+        bus_mv.append(sample[1])
+        clamp_ma.append(sample[2])
         lines.append(line)
-    if short:
-        found.cut_line = short[0]
+    found.cut_line = line if short else 0
     found.t_s = np.array(t_s, dtype=np.float64)
     found.bus_mv = np.array(bus_mv, dtype=np.int64)
     found.clamp_ma = np.array(clamp_ma, dtype=np.int64)
     found.line = np.array(lines, dtype=np.int64)
     if len(found):
-        _check_volts(path, found)
+        _check_volts(path, found, refuse)
         _put_in_order(path, found, time_back, refuse)
-        dated = clock.kind == "stamp" or (clock.kind == "number" and float(found.t_s[0]) > SINCE_1970_S)
-        if dated:
-            found.zoned = clock.kind == "number" or bool(clock.zoned)
-            origin_s = math.floor(found.t_s[0])
-            found.origin_s = float(origin_s)
-            found.t_s = np.asarray(np.round(found.t_s - origin_s, 6), dtype=np.float64)
+        _date(found, reading.clock)
     return found
+
+
+class _RowOfCells:
+    """Turns a row's cells into (time [s], bus_mv, clamp_ma); ValueError says which of them is wrong, and how."""
+
+    def __init__(self, layout: Layout, reading: Reading) -> None:
+        self.width = len(layout.head)
+        self.clock = reading.clock
+        self.time_at, self.volts_at = layout.places["t_s"], layout.places["volts"][0]
+        self.amps_at = layout.places["amps"][0] if "amps" in layout.places else -1
+        self.volts = _Cell("volts", reading.number, reading.volts, reading.decimal)
+        self.amps = _Cell("amps", reading.number, reading.amps, reading.decimal)
+        mine = {place for at in layout.places.values() for place in at}
+        self.others = [place for place in range(self.width) if place not in mine]
+
+    def __call__(self, cells: list[str]) -> tuple[float, int, int]:
+        if len(cells) > self.width:
+            raise ValueError(
+                f"{len(cells)} values under {self.width} names; a decimal comma between commas must become a point, or "
+                "stand in quotes"
+            )
+        first = cells[self.time_at[0]]
+        written = first if len(self.time_at) == 1 else f"{first.strip()} {cells[self.time_at[1]].strip()}".strip()
+        try:
+            seconds = self.clock.seconds(written)
+        except ValueError as problem:
+            wrong = "not a number" if self.clock.kind == "number" else problem
+            raise ValueError(f"t_s is '{_short(written)}', {wrong}") from None
+        if math.isnan(seconds):
+            raise ValueError("t_s is empty; every row needs its time")
+        if not -LARGEST["t_s"] <= seconds <= LARGEST["t_s"]:
+            raise ValueError(
+                f"t_s is {_short(written)}, beyond ±{LARGEST['t_s']:g} s; check the units (--unit t_s=ms?)"
+            )
+        return (
+            seconds,
+            self.volts(cells[self.volts_at]),
+            self.amps(cells[self.amps_at]) if self.amps_at >= 0 else ABSENT,
+        )
+
+    def holds_others(self, cells: list[str]) -> bool:
+        """Whether there are values of columns that are not asked for."""
+        return any(cells[place].strip() for place in self.others)
 
 
 class _Cell:
@@ -156,41 +179,29 @@ class _Cell:
         except ValueError:
             other = {"point": ",", "comma": "."}[self.decimal]
             hint = f" with a decimal {self.decimal}; --decimal says which it is" if other in cell else ""
-            raise ValueError(f"{self.name} is '{cell.strip()[:40]}', not a number{hint}") from None
+            raise ValueError(f"{self.name} is '{_short(cell)}', not a number{hint}") from None
         if -LARGEST[self.name] <= value <= LARGEST[self.name]:
             return round(value * 1000)
         if cell.strip().lower() in NOTHING:
             return int(ABSENT)
         unit = self.name[0].upper()
         raise ValueError(
-            f"{self.name} is {cell.strip()[:40]}, beyond ±{LARGEST[self.name]:g} {unit}; check the units "
+            f"{self.name} is {_short(cell)}, beyond ±{LARGEST[self.name]:g} {unit}; check the units "
             f"(--unit {self.name}=m{unit}?)"
         )
 
 
-def _no_time(written: str, problem: ValueError, clock: Clock) -> str:
-    if clock.kind == "number":
-        return f"t_s is '{written.strip()[:40]}', not a number"
-    said = str(problem)
-    return f"t_s is '{written.strip()[:40]}', {said}"
+def _short(text: str) -> str:
+    return " ".join(text.split())[:40]
 
 
-def _too_short(path: Path, line: int, count: int, width: int) -> DataError:
-    return DataError(f"{path}, line {line}: only {count} of {width} values; complete the row, or take it out")
-
-
-def _holds_others(cells: list[str], layout: Layout) -> bool:
-    mine = {place for at in layout.places.values() for place in at}
-    return any(cell.strip() for place, cell in enumerate(cells) if place not in mine)
-
-
-def _check_volts(path: Path, samples: Samples) -> None:
+def _check_volts(path: Path, samples: Samples, refuse: Callable[[DataError], None]) -> None:
     known = np.abs(samples.bus_mv[samples.bus_mv != ABSENT])
     if len(known) and 0 < known.max() < _LEAST_VOLTS * 1000:
-        raise DataError(
+        refuse(DataError(
             f"{path}: no row has more than {known.max() / 1000:g} V; check the units and the decimal sign "
             "(--unit volts=V or mV, --decimal)"
-        )
+        ))  # fmt: skip
 
 
 def _put_in_order(path: Path, samples: Samples, time_back: str | None, refuse: Callable[[DataError], None]) -> None:
@@ -222,3 +233,12 @@ def _put_in_order(path: Path, samples: Samples, time_back: str | None, refuse: C
     kept = kept[np.lexsort((kept, samples.t_s[kept]))]
     for name in ("boot", "t_s", "bus_mv", "clamp_ma", "line"):
         setattr(samples, name, getattr(samples, name)[kept])
+
+
+def _date(samples: Samples, clock: Clock) -> None:
+    """Let dated times count from the whole second in which the log begins."""
+    first_s = float(samples.t_s[0])
+    if clock.kind == "stamp" or (clock.kind == "number" and first_s > SINCE_1970_S):
+        samples.zoned = clock.kind == "number" or bool(clock.zoned)
+        samples.origin_s = float(math.floor(first_s))
+        samples.t_s = np.asarray(np.round(samples.t_s - samples.origin_s, 6), dtype=np.float64)

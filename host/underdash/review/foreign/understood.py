@@ -14,7 +14,6 @@ from underdash.review.foreign.options import COLUMNS, Options
 from underdash.review.foreign.times import moment
 
 _FIRST_ROWS = 5
-_PROBLEMS = 5
 _ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, day, year"}
 
 
@@ -53,12 +52,9 @@ def understand(path: Path, options: Options) -> Understood:
     else:
         lines += [*_time_lines(found, options), *_value_lines(found), "", *_first_rows(found)]
     if found.problems:
-        lines += [
-            "",
-            *(f"  refused: {str(problem).removeprefix(f'{path}, ')}" for problem in found.problems[:_PROBLEMS]),
-        ]
-        if len(found.problems) > _PROBLEMS:
-            lines.append(f"  refused: {len(found.problems) - _PROBLEMS} more lines")
+        lines += ["", *(f"  refused: {str(problem).removeprefix(str(path))[2:]}" for problem in found.problems)]
+        if found.refused > len(found.problems):
+            lines.append(f"  refused: {_count(found.refused - len(found.problems), 'more line')}")
     elif len(found) and (why := gather.too_far_apart(found, options.hold_s)):
         refused = UsageError(f"{path}: {why}")
     return Understood("\n".join(lines), refused, settled)
@@ -106,24 +102,25 @@ def _time_lines(found: reading.Samples, options: Options) -> Iterator[str]:
     yield _line("time", f"{_when(found, first)} to {_when(found, last)}: {_length(span_s)}")
     restarts = int(found.boot[-1]) - 1
     if found.backs:
-        done = {"sort": "put in order", "restart": f"{restarts} restarts of the recorder"}.get(
+        done = {"sort": "put in order", "restart": f"{_count(restarts, 'restart')} of the recorder"}.get(
             options.time_back or "", "refused"
         )
-        twice = f"; {found.twice} rows written twice, taken once" if found.twice else ""
-        yield _line("goes back", f"at {found.backs} places: {done}{twice}")
+        twice = f"; {_count(found.twice, 'row')} written twice, taken once" if found.twice else ""
+        yield _line("goes back", f"at {_count(found.backs, 'place')}: {done}{twice}")
     steps = np.where(np.diff(found.boot) == 0, np.diff(found.t_s), 0.0)
     moving = steps[steps > 0]
     rate = f", a new time each {_length(float(np.median(moving)))} (median)" if len(moving) else ""
     at_once = int((steps == 0).sum()) - restarts
     yield _line("rows", f"{len(found)}{rate}" + (f"; {at_once} at the time of the row before" if at_once else ""))
-    aside = {
-        "rows without volts or amps, with other columns' values": found.elsewhere,
-        "rows that repeat the names": found.heads,
-    }
+    aside = []
+    if found.elsewhere:
+        aside.append(f"{_count(found.elsewhere, 'row')} without volts or amps, but with other columns' values")
+    if found.heads:
+        aside.append(f"{_count(found.heads, 'row')} that repeat{'s' if found.heads == 1 else ''} the names")
     if found.cut_line:
-        aside[f"last row that ends too early (line {found.cut_line})"] = 1
-    if told := [f"{count} {what}" for what, count in aside.items() if count]:
-        yield _line("left out", "; ".join(told))
+        aside.append(f"the last row, which ends too early (line {found.cut_line})")
+    if aside:
+        yield _line("left out", "; ".join(aside))
     gaps = np.flatnonzero(steps * 1000 > gather.GAP_MS)
     if len(gaps):
         longest = gaps[int(np.argmax(steps[gaps]))]
@@ -143,11 +140,11 @@ def _value_lines(found: reading.Samples) -> Iterator[str]:
         empty = len(values) - len(known)
         if len(known):
             span = f"{known.min():g} to {known.max():g} {unit}, median {np.median(known):g}"
-            yield _line(f"{name} are", span + (f"; {empty} rows without" if empty else ""))
+            yield _line(f"{name} are", span + (f"; {_count(empty, 'row')} without" if empty else ""))
         elif name == "volts":
             yield _line("volts are", "in no row")
     if found.repeated:
-        yield _line("duplicates", f"{found.repeated} rows are the same as the row before, in every column")
+        yield _line("duplicates", f"{_count(found.repeated, 'row')} the same as the row before in every column")
     known = np.flatnonzero(found.bus_mv != ABSENT)
     steps = np.abs(np.diff(found.bus_mv[known]))
     same = int((steps == 0).sum())
@@ -195,3 +192,7 @@ def _length(seconds: float) -> str:
     if days:
         return f"{days} d {hours} h"
     return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
+
+
+def _count(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
