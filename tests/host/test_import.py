@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from chargecore import engine
 from conftest import measured_data, short_drive
 from underdash.review import analysis, foreign
 from underdash.review.foreign import Options, gather
@@ -249,8 +250,8 @@ def test_nothing_learnt_before_a_gap_holds_after_it(tmp_path: Path, gap_s: float
     later = [(59.0 + t_s + gap_s, volts) for t_s, volts in low]
     before = [(float(t_s), 14.0 + 0.05 * (t_s % 2)) for t_s in range(60)]
     rows, account = foreign.from_csv(write(tmp_path / "gap.csv", [*before, *low, *later]))
-    assert rows.state[119] == 5  # discharging, after charging was seen
-    assert rows.state[120] == 0 and rows.since_s[120] == rows.t_s[120]
+    assert rows.state[119] == engine.DISCHARGING
+    assert rows.state[120] == engine.UNKNOWN and rows.since_s[120] == rows.t_s[120]
     (found,) = analysis.analyse("gap", rows, account)["drives"]
     (episode, *_) = found["episodes"]
     assert 0 < episode["length_s"] <= gap_s + 60
@@ -325,3 +326,13 @@ def test_what_is_said_of_a_measured_drive() -> None:
                  f"they move by {least / 1000:g} V at least", "in s (by its name)", "0 s to 2264 s",
                  f"{min(volts) / 1000:g} to {max(volts) / 1000:g} V"):  # fmt: skip
         assert said in understood.text, understood.text
+
+
+def test_held_values_of_a_measured_drive_pass_for_no_rest() -> None:
+    """Source: as above. A row of a second in which the engine turned is never one of a parked car."""
+    for path in sorted(measured_data("measured-drives").glob("*.csv")):
+        rows, _ = foreign.from_csv(path, {"t_s": "engine_run_s"})
+        with path.open() as file:
+            turning = {float(row["engine_run_s"]) for row in csv.DictReader(file) if float(row["engine_rpm"]) > 0}
+        states = [state for t_s, state in zip(rows.t_s.tolist(), rows.state.tolist(), strict=True) if t_s in turning]
+        assert len(states) > 300 and engine.REST not in states, path.name

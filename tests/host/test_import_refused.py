@@ -2,6 +2,7 @@
 
 import json
 import re
+import shlex
 from datetime import datetime
 from pathlib import Path
 
@@ -40,7 +41,8 @@ OPEN = {
     "year of two digits": ("time;volts\n25.03.26 07:00:00;12.6\n25.03.26 07:00:04;12.5\n", T, "--date-order",
                            "--date-order dmy", "4.000"),
     "comma of thousands": ("t_s;U_mv\n0;12,600\n1;12,500\n", "--column volts=U_mv",
-                           "'12,600' may be 12.600 or 12600; say --decimal", "--decimal comma --unit volts=V", "12.500"),
+                           "'12,600' may be 12.600 or 12600; say --decimal", "--decimal comma --unit volts=V",
+                           "12.500"),
     "comma and point": ("t_s;volts\n0;12.6\n1;12,5\n", "", "both '12.6' and '12,5'", None, ""),
     "separator": ("t_s,volts\nt_s;volts\n0;12,6\n", "", "comma or semicolon; say which with --separator",
                   "--separator semicolon", "12.600"),
@@ -147,6 +149,16 @@ def test_columns_by_number(head: str, tmp_path: Path) -> None:
     assert code == 0 and "rows        2," in out and f"{head.count(chr(10)) + 1:>10}        0.000   12.600" in out
     report = json.loads(run(tmp_path / "log.csv", *words, "--json")[1])
     assert report["rows"] == 2
+
+
+def test_the_example_of_the_documentation(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """docs/import.md shows a log, a command and what that prints: it is what it prints."""
+    text = (Path(__file__).resolve().parents[2] / "docs" / "import.md").read_text()
+    (tmp_path / "evening.txt").write_text(re.search(r"```csv\n(.*?)```", text, re.DOTALL)[1])
+    command, output = re.search(r"```console\n\$ underdash review (.*?)\n([^>\n]*\n  .*?)```", text, re.DOTALL).groups()
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run(*shlex.split(command.replace("\\\n", " ")))
+    assert (code, out) == (0, output)
 
 
 # -- the map -------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from underdash import __version__
 from underdash.cli import board as of_board
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
+from underdash.cli.plan import plan
 from underdash.cli.review import review
 from underdash.cli.settings import settings
 from underdash.problems import DataError, UnderdashError, UsageError
@@ -51,6 +52,7 @@ def main() -> None:
 
 
 for _command in (
+    plan,
     of_board.install,
     settings,
     calibrate,
