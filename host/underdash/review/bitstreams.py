@@ -45,7 +45,8 @@ class Streams:
         """The next bit of each."""
         word = self._look(self.at[where])
         self.at[where] += 1
-        return word >> 63 != 0
+        ones: NDArray[np.bool_] = word >> 63 != 0
+        return ones
 
     def fields(self, where: Where, bits: int) -> Ints:
         """The next `bits` (at most 57) of each."""
@@ -73,7 +74,8 @@ class Streams:
     def differences(self, where: Where, memory: Ints) -> Ints:
         """The next signed number of each, as Rice.get_signed."""
         value = self.numbers(where, memory)
-        return value >> 1 ^ -(value & 1)
+        difference: Ints = value >> 1 ^ -(value & 1)
+        return difference
 
     def _look(self, at: Ints) -> Words:
         """What follows there, from the uppermost bit of each word down."""

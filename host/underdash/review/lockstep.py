@@ -152,13 +152,12 @@ class _Rows:
     def leave_out(self, refused: NDArray[np.bool_]) -> None:
         """Drop the rows of those frames."""
         taken = ~np.repeat(refused, self.count)
-        kept = np.cumsum(taken) - taken
-        self.low_mv, self.bus_mv, self.high_mv, self.clamp_ma = (
-            column[taken] for column in (self.low_mv, self.bus_mv, self.high_mv, self.clamp_ma)
-        )
+        place: Ints = np.cumsum(taken) - 1
+        self.low_mv, self.bus_mv, self.high_mv = self.low_mv[taken], self.bus_mv[taken], self.high_mv[taken]
+        self.clamp_ma = self.clamp_ma[taken]
         for index, at in enumerate(self._changed_at):
             self._changed_to[index] = self._changed_to[index][taken[at]]
-            self._changed_at[index] = kept[at[taken[at]]]
+            self._changed_at[index] = place[at[taken[at]]]
         self.count = np.where(refused, 0, self.count)
 
     def changing(self) -> tuple[Ints, Ints32, Ints32]:
