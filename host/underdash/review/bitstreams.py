@@ -20,7 +20,7 @@ _SIZES = np.searchsorted(1 << np.arange(15), np.arange(_LEARNT_MOST + 1)).astype
 # By 12 bits: how long their ones and the zero behind them are; 13 where there are only ones.
 _UNARY = 1 + sum((np.arange(1 << _ESCAPE) >> _ESCAPE - ones == (1 << ones) - 1) for ones in range(1, _ESCAPE + 1))
 # By that length: the ones, the zero and k more bits, read as one number, are too large by this times 2^k.
-_EXCESS = np.array([0, *((2 << ones) - 2 - ones for ones in range(_ESCAPE + 1))])
+_EXCESS: Ints = np.array([0, *((2 << ones) - 2 - ones for ones in range(_ESCAPE + 1))], np.int64)
 
 
 def memory(usual: int, count: int) -> Ints:
@@ -52,7 +52,8 @@ class Streams:
         """The next `bits` (at most 57) of each."""
         word = self._look(self.at[where])
         self.at[where] += bits
-        return (word >> 64 - bits).view(np.int64)
+        value: Ints = (word >> 64 - bits).view(np.int64)
+        return value
 
     def numbers(self, where: Where, memory: Ints) -> Ints:
         """The next number of each, as Rice.get; `memory` learns it."""
@@ -61,7 +62,7 @@ class Streams:
         size = _SIZES.take(mean)
         unary = _UNARY.take((word >> 52).view(np.int64))
         bits = unary + size
-        value = (word >> (64 - bits).view(np.uint64)).view(np.int64)
+        value: Ints = (word >> (64 - bits).view(np.uint64)).view(np.int64)
         value -= _EXCESS.take(unary) << size
         escaped = np.flatnonzero(unary > _ESCAPE)
         if len(escaped):

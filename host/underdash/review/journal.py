@@ -23,13 +23,15 @@ class Run:
     """Successive rows, from `begin` on, decided by one engine under one key.
 
     judge: that engine, before the first of them if those of all runs before were stepped; None where it
-    cannot be known. key: 1 on, 0 off, ABSENT if not known. boot: the board's start they belong to.
+    cannot be known. key: 1 on, 0 off, ABSENT if not known. segment: the file they stood in, counted from 0. boot:
+    the board's start they belong to.
     """
 
     begin: int
     count: int
     judge: Engine | None
     key: int
+    segment: int
     boot: int | None  # None only while it is being found out
 
     @property
@@ -59,12 +61,12 @@ class Journal:
 class _Part:
     """Rows frames from `begin` on with nothing unreadable between them.
 
-    header: stands before them; None behind something unreadable. headed: their segment has shown a header.
+    header: what stands before them, unless they begin their segment or follow something unreadable.
     """
 
     begin: int
-    header: frames.Header | None
-    headed: bool
+    segment: int
+    header: frames.Header | None = None
 
 
 _COLUMNS = ("t_ms", "low_mv", "bus_mv", "high_mv", "clamp_ma", "state", "warnings")
@@ -97,14 +99,14 @@ def _frames(paths: list[Path], journal: Journal) -> tuple[list[bytes], list[_Par
     payloads: list[bytes] = []
     parts: list[_Part] = []
     refusal = ""
-    for path in paths:
+    for segment, path in enumerate(paths):
         with readable(path):
             data = path.read_bytes()
-        parts.append(_Part(len(payloads), None, headed=False))
+        parts.append(_Part(len(payloads), segment))
         for kind, payload, _ in scan(data):
             if isinstance(payload, int):
                 journal.damaged_bytes += payload
-                parts.append(_Part(len(payloads), None, parts[-1].headed))
+                parts.append(_Part(len(payloads), segment))
             elif kind == frames.ROWS:
                 payloads.append(payload)
             elif kind == frames.HEADER:
@@ -113,14 +115,14 @@ def _frames(paths: list[Path], journal: Journal) -> tuple[list[bytes], list[_Par
                 except ValueError as problem:
                     refusal = f"{path}: {problem}; a newer Underdash may read it"
                     journal.refused_frames += 1
-                    parts.append(_Part(len(payloads), None, parts[-1].headed))
+                    parts.append(_Part(len(payloads), segment))
                     continue
                 board = header.board_id.hex()
                 if journal.board not in (None, board):
                     raise DataError(f"{path}: is of board {board}, the files before it of {journal.board}")
                 journal.board = board
                 journal.thresholds = header.thresholds
-                parts.append(_Part(len(payloads), header, headed=True))
+                parts.append(_Part(len(payloads), segment, header))
     if journal.board is None:
         name = paths[0] if len(paths) == 1 else paths[0].parent
         raise DataError(refusal or f"{name}: not an Underdash journal, or damaged beyond its header; pull it again")
@@ -135,10 +137,12 @@ def _number(journal: Journal, parts: list[_Part], decoded: Decoded, expected: in
     refused = set(np.flatnonzero(decoded.refused).tolist())
     journal.refused_frames += len(refused)
     boot: int | None = None
+    headed = -1  # the latest segment with a header
     rows = 0
-    for part, following in pairwise([*parts, _Part(len(spans), None, headed=False)]):
+    for part, following in pairwise([*parts, _Part(len(spans), len(parts))]):
         judge = None
         if part.header:
+            headed = part.segment
             boot, first_row = part.header.boot, part.header.first_row
             judge = Engine(part.header.thresholds)
             judge.restore(part.header.snapshot)
@@ -162,7 +166,7 @@ def _number(journal: Journal, parts: list[_Part], decoded: Decoded, expected: in
             expected = max(expected, number + count)
             if seen < count:
                 if run is None or run.key != key or run.judge is not judge:
-                    run = Run(rows, 0, judge, key, boot if part.headed else None)
+                    run = Run(rows, 0, judge, key, part.segment, boot if part.segment == headed else None)
                     journal.runs.append(run)
                 run.count += count - seen
                 rows += count - seen
@@ -170,20 +174,19 @@ def _number(journal: Journal, parts: list[_Part], decoded: Decoded, expected: in
 
 
 def _find_boots(runs: list[Run], t_ms: Ints) -> None:
-    """Fill in the boots of runs that no header vouches for.
+    """Fill in the boots of the runs that no header vouches for.
 
-    A headless segment may be of a start of its own (which is why the board counts one for it). Within a
-    start the clock only grows: rows go with those before them unless it stepped back.
+    A segment is of one start of the board. Within a start the clock only grows: rows go with those before
+    them unless it stepped back there; then they are of the next. Those before the first header likewise
+    with the rows behind them.
     """
-    known: Run | None = None
-    for run in runs:
-        if run.boot is None and known is not None and known.boot is not None:
-            goes_on = t_ms[run.begin] > t_ms[known.begin + known.count - 1]
-            run.boot = known.boot if goes_on else known.boot + 1
-        known = run
-    for run, after in reversed(list(pairwise(runs))):  # those before the first header
+    for before, run in pairwise(runs):
+        if run.boot is None and before.boot is not None:
+            stepped_back = run.segment != before.segment and t_ms[run.begin] <= t_ms[before.rows.stop - 1]
+            run.boot = before.boot + bool(stepped_back)
+    for run, after in reversed(list(pairwise(runs))):
         if run.boot is None and after.boot is not None:
-            goes_on = t_ms[run.begin + run.count - 1] < t_ms[after.begin]
-            run.boot = after.boot if goes_on else max(after.boot - 1, 0)
+            stepped_back = run.segment != after.segment and t_ms[run.rows.stop - 1] >= t_ms[after.begin]
+            run.boot = max(after.boot - bool(stepped_back), 0)
     for run in runs:
-        run.boot = run.boot or 0  # no header has rows behind it
+        run.boot = run.boot or 0  # where no header has rows behind it

@@ -24,7 +24,7 @@ _POINT, _NO_BUS, _NO_CLAMP = 1, 2, 4  # shapes
 _CHANGE_BITS = 16 + 3 + 8 + 3  # period, state, warnings, shape
 _FIRST_CHANGE = 1000 << 14  # in force before the first row: a period of 1000, and nothing else
 _FIRST_BUS_MV = 12600
-_BLOCK = 16384  # frames read side by side: enough to forget what a step costs, few enough for memory
+_BLOCK = 8192  # frames read side by side: enough to forget what a step costs, few enough for memory
 
 
 @dataclass(frozen=True)
