@@ -4,6 +4,7 @@ import json
 import sys
 from pathlib import Path
 
+import ammeter
 import pages
 
 from underdash.review import review
@@ -16,6 +17,7 @@ def main(demo: Path, target: Path) -> None:
     _, rows = review(next((demo / "archive").iterdir()))
     drive_png(report["drives"][0], rows, report["thresholds"], target / "drive.png")
     pages.main(target)
+    ammeter.main(target)
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from underdash import __version__
 from underdash.cli import board as of_board
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
+from underdash.cli.plan import plan
 from underdash.cli.settings import settings
 from underdash.problems import DataError, UnderdashError, UsageError, write_whole
 
@@ -50,7 +51,7 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
+for _command in (plan, of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
     main.add_command(_command)
 
 

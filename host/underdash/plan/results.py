@@ -261,11 +261,16 @@ class ChargePath:
     """What is left between the battery's posts [V]."""
     sensed_at_battery_v: float
     """The same if the regulator sensed its volts at the battery [V]."""
-    ground_without_added_v: float
-    """The ground side's drop without the ground cables that the conversion adds [V]."""
+    ground_without_added_v: float | None
+    """The ground side's drop without the ground cables that the conversion adds [V]; None where nothing else leads
+    from the engine to the battery's negative post."""
     ground_shares: tuple[tuple[str, float], ...]
     """(name of a ground cable, share of the alternator's return current in it), the largest first."""
     findings: tuple[Finding, ...]
+    sensed_at_alternator_v: float = 0.0
+    """What is left between the battery's posts if the regulator senses at the alternator's own post [V]."""
+    bus_over_battery_v: float = 0.0
+    """The bus above the battery's positive post at that current [V]."""
 
 
 @dataclass(frozen=True)
@@ -282,6 +287,8 @@ class Needle:
     """Through the meter before the conversion's cables are added [A]."""
     after_a: float
     """After [A]."""
+    starter_a: float = 0.0
+    """What the starter takes in this case [A]."""
 
 
 @dataclass(frozen=True)
@@ -306,6 +313,9 @@ class AmmeterShare:
     verdict: str
     """`leave`, `fuse` or `remove`, the finding says why."""
     findings: tuple[Finding, ...]
+    before_known: bool = True
+    """False where the file's wiring without what the conversion adds joins alternator, loads and battery by no way:
+    then `before_share` and each `before_a` are 0 and say nothing."""
 
 
 @dataclass(frozen=True)

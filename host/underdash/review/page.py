@@ -1,12 +1,10 @@
 """The report as one HTML page that needs nothing but itself: no network, no script, no fonts."""
 
-from importlib.resources import files
-from math import isnan
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
+from underdash.page import count, template
 from underdash.review.findings import WEIGHTS, clock
 from underdash.review.plots import RowsLike, drive_svg
 
@@ -16,18 +14,6 @@ _UNITS = {"mv": "V", "ms": "s", "ma": "A"}
 def duration(seconds: float) -> str:
     """A length of time [s]: seconds below a minute, else h:mm:ss."""
     return f"{seconds:.1f} s" if seconds < 59.95 else clock(seconds)
-
-
-def number(value: float | None, digits: int, unit: str) -> str:
-    """A value with its unit, or words where nothing was measured."""
-    if value is None or isnan(value):
-        return "not measured"
-    return f"{value:.{digits}f} {unit}".replace("-", "\u2212")
-
-
-def count(value: int, one: str, many: str | None = None) -> str:
-    """How many of something, in words that agree: `1 drive`, `2 drives`."""
-    return f"{value:,} {one if value == 1 else many or one + 's'}"
 
 
 def threshold(name: str, value: float) -> tuple[str, str]:
@@ -62,12 +48,9 @@ def render(report: dict[str, Any], rows: RowsLike) -> str:
     report: what report.json holds, times [s], volts [V], charge [Ah], thresholds [mV], [ms];
     rows: the rows it was made from, volts [V], amps [A].
     """
-    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    env.filters.update(clock=clock, duration=duration, number=number, count=count)
-    source = files("underdash.review").joinpath("report.html.j2").read_text(encoding="utf-8")
     findings = sorted(report["findings"], key=lambda finding: WEIGHTS.index(finding["weight"]))
     pictures = [Markup(drive_svg(drive, rows, report["thresholds"])) for drive in report["drives"]]
     limits = [threshold(name, value) for name, value in report["thresholds"].items()]
-    return env.from_string(source).render(
+    return template("review/report.html.j2", clock=clock, duration=duration).render(
         report=report, findings=findings, pictures=pictures, limits=limits, summary=summary(report)
     )

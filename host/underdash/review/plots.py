@@ -4,9 +4,6 @@ Nothing in the picture rests on colour alone: episodes and cranks carry numbers,
 lane with its name, the thresholds differ in line style and are named at the right edge.
 """
 
-import html
-import io
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -20,45 +17,23 @@ from numpy.typing import NDArray
 
 from chargecore.engine import STATE_NAMES
 from underdash.review.findings import clock
-
-# The Okabe-Ito palette, safe for every common kind of colour blindness.
-_INK, _GREY, _BLUE, _SKY = "#1b1c1e", "#808285", "#0072b2", "#56b4e9"
-_GREEN, _ORANGE, _RED, _PURPLE = "#009e73", "#e69f00", "#d55e00", "#cc79a7"
-# In the page these follow its light or dark scheme; a picture on its own keeps the plain colours.
-_IN_PAGE = {_INK: "currentColor", _BLUE: f"var(--plot-volts, {_BLUE})"}
+from underdash.svg import BLUE, GREEN, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
 
 # State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
 _LANES = {
-    "overcharge": (_PURPLE, "xxxx"),
-    "discharging": (_RED, "////"),
-    "marginal": (_ORANGE, "\\\\\\\\"),
-    "crank": (_BLUE, "||||"),
-    "charging": (_GREEN, ""),
-    "rest": (_SKY, "----"),
-    "no verdict": (_GREY, "++++"),
+    "overcharge": (PURPLE, "xxxx"),
+    "discharging": (RED, "////"),
+    "marginal": (ORANGE, "\\\\\\\\"),
+    "crank": (BLUE, "||||"),
+    "charging": (GREEN, ""),
+    "rest": (SKY, "----"),
+    "no verdict": (GREY, "++++"),
 }
 _LINES: tuple[tuple[str, str, Any], ...] = (
-    ("overcharge", _PURPLE, "dashdot"),
-    ("marginal", _ORANGE, "dashed"),
-    ("discharging", _RED, "solid"),
+    ("overcharge", PURPLE, "dashdot"),
+    ("marginal", ORANGE, "dashed"),
+    ("discharging", RED, "solid"),
 )
-_STYLE: Any = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "underdash",
-    "font.size": 8,
-    "font.family": "DejaVu Sans",
-    "text.color": _INK,
-    "axes.labelcolor": _INK,
-    "axes.edgecolor": _GREY,
-    "xtick.color": _INK,
-    "ytick.color": _INK,
-    "axes.linewidth": 0.6,
-    "xtick.major.width": 0.6,
-    "ytick.major.width": 0.6,
-    "hatch.linewidth": 0.6,
-    "hatch.color": _INK,
-    "path.simplify": True,
-}
 _BUCKETS = 500  # two points of each: about one a pixel
 _GAP_S = 10.0  # the engine forgets after such a hole; the line must not run across it either
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
@@ -196,7 +171,7 @@ def _marks(axes: Axes, drive: dict[str, Any], span: float) -> None:
                 break
     last = -np.inf
     for number, crank in enumerate(drive["cranks"], 1):
-        axes.plot([crank["start_s"]], [0.035], transform=across, color=_INK, marker="v", markersize=5)
+        axes.plot([crank["start_s"]], [0.035], transform=across, color=INK, marker="v", markersize=5)
         if crank["start_s"] - last > span / 8:
             last = crank["start_s"]
             late = crank["start_s"] > axes.get_xlim()[0] + 0.85 * span
@@ -238,8 +213,8 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -
     upper.set_ylim(*_limits(12.0, 15.2, low[calm], volts[calm], high[calm]))
     upper.set_ylabel("bus [V]")
     trace = envelope(t_s, low, volts, high)
-    upper.fill_between(trace.t_s, trace.low, trace.high, color=_BLUE, alpha=0.28, linewidth=0)
-    _line(upper, trace, _BLUE)
+    upper.fill_between(trace.t_s, trace.low, trace.high, color=BLUE, alpha=0.28, linewidth=0)
+    _line(upper, trace, BLUE)
     _threshold_lines(upper, thresholds)
     _marks(upper, drive, span)
     if clamp:
@@ -247,20 +222,20 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -
         middle.set_ylim(*_limits(-5.0, 5.0, amps[calm]))
         middle.set_ylabel("battery [A]")
         trace = envelope(t_s, amps, amps, amps)
-        middle.fill_between(trace.t_s, 0, np.minimum(trace.mean, 0), color=_RED, alpha=0.3, linewidth=0)
-        middle.fill_between(trace.t_s, 0, np.maximum(trace.mean, 0), color=_GREEN, alpha=0.3, linewidth=0)
-        _line(middle, trace, _BLUE)
-        middle.axhline(0, color=_INK, linewidth=0.8)
+        middle.fill_between(trace.t_s, 0, np.minimum(trace.mean, 0), color=RED, alpha=0.3, linewidth=0)
+        middle.fill_between(trace.t_s, 0, np.maximum(trace.mean, 0), color=GREEN, alpha=0.3, linewidth=0)
+        _line(middle, trace, BLUE)
+        middle.axhline(0, color=INK, linewidth=0.8)
         bottom, top = middle.get_ylim()
         for level, words in ((top / 2, "into the battery"), (bottom / 2, "out of the battery")):
             middle.text(1.01, level, words, transform=middle.get_yaxis_transform(), va="center", fontsize=6.5)
     for axes in panels[:-1]:
-        axes.grid(axis="y", color=_GREY, alpha=0.25, linewidth=0.5)
+        axes.grid(axis="y", color=GREY, alpha=0.25, linewidth=0.5)
         for episode in drive["episodes"]:
             axes.axvspan(
                 episode["start_s"],
                 episode["start_s"] + max(episode["length_s"], span / 400),
-                color=_RED,
+                color=RED,
                 alpha=0.13,
                 linewidth=0,
             )
@@ -287,31 +262,14 @@ def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any])
     drive: one entry of the report's `drives` (times [s]); rows: rows that include that drive's;
     thresholds: the report's, in [mV].
     """
-    with rc_context(_STYLE):
+    with rc_context(STYLE):
         figure = _figure(drive, rows, thresholds)
-        out = io.StringIO()
-        figure.savefig(
-            out, format="svg", transparent=True, metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-        )
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    prefix = f"b{int(drive['boot'])}s{round(drive['start_s'] * 1000)}-"
-    text = re.sub(r'\bid="', f'id="{prefix}', text)
-    text = re.sub(r'xlink:href="#', f'href="#{prefix}', text)
-    text = text.replace("url(#", f"url(#{prefix}")
-    text = re.sub(r'\bd="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found.group()), text)
-    for plain, scheme in _IN_PAGE.items():
-        text = text.replace(plain, scheme)
-    box = re.search(r'viewBox="[^"]*"', text)
-    label = html.escape(
-        f"Bus volts and verdicts from {clock(drive['start_s'])} to {clock(drive['start_s'] + drive['length_s'])}",
-        quote=True,
-    )
-    head = f'<svg {box.group() if box else ""} role="img" aria-label="{label}">'
-    return head + text[text.index(">") + 1 :]
+    start = drive["start_s"]
+    label = f"Bus volts and verdicts from {clock(start)} to {clock(start + drive['length_s'])}"
+    return inline(figure, f"b{int(drive['boot'])}s{round(start * 1000)}-", label)
 
 
 def drive_png(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], path: Path) -> None:
     """Write the same picture, on white, to `path`; arguments as for `drive_svg`."""
-    with rc_context(_STYLE):
+    with rc_context(STYLE):
         _figure(drive, rows, thresholds).savefig(path, format="png", dpi=150, facecolor="white")

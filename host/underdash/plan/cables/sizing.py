@@ -4,9 +4,10 @@ from dataclasses import replace
 
 from underdash.carfile import paths
 from underdash.carfile.model import ALL_LOADS, BATTERY, BODY, GROUND, GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile
-from underdash.plan import cable_words, fuses
-from underdash.plan.cable_tests import allowed_a, tests, working_c, working_ohm
-from underdash.plan.flows import NOMINAL_12_V, Flow, flows
+from underdash.plan.cables import findings as words
+from underdash.plan.cables import fuses
+from underdash.plan.cables.criteria import allowed_a, tests, working_c, working_ohm
+from underdash.plan.cables.flows import NOMINAL_12_V, Flow, flows
 from underdash.plan.results import CableResult, Cables, Circuit, Criterion, Finding
 from underdash.wire import ampacity
 from underdash.wire.gauge import Gauge, ladder
@@ -19,8 +20,8 @@ def size(car: CarFile) -> Cables:
     results = sorted((_sized(car, cable, flowing[cable.name]) for cable in car.cables), key=lambda r: -r.used)
     circuits = _circuits(car, {result.cable.name: result for result in results})
     findings: list[Finding] = [finding for result in results for finding in result.findings]
-    findings += cable_words.of_circuits(circuits)
-    findings += cable_words.of_all(results)
+    findings += words.of_circuits(circuits)
+    findings += words.of_all(results)
     return Cables(tuple(results), circuits, tuple(findings))
 
 
@@ -65,7 +66,7 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
         findings=(),
         drop_amps=flow.drop_a,
     )
-    return replace(result, findings=cable_words.of_cable(result))
+    return replace(result, findings=words.of_cable(result))
 
 
 def _factors(cable: Cable) -> tuple[tuple[str, float], ...]:

@@ -7,10 +7,10 @@ from underdash.car.from_file import Car
 from underdash.car.loads import draws
 from underdash.car.steady import Point, settle
 from underdash.carfile.model import HOT_IDLE, CarFile
-from underdash.plan.balance import IN_WORDS, balances, output_a
-from underdash.plan.cycling import cycling
-from underdash.plan.cycling import finding as cycling_finding
-from underdash.plan.remedies import remedies
+from underdash.plan.budget.balance import IN_WORDS, balances, output_a
+from underdash.plan.budget.cycling import cycling
+from underdash.plan.budget.cycling import finding as cycling_finding
+from underdash.plan.budget.remedies import remedies
 from underdash.plan.results import WEIGHTS, Balance, Budget, Cycling, Finding, Remedy, Shortfall
 
 CURVE_FROM_RPM = 400.0

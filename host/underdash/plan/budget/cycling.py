@@ -13,7 +13,7 @@ from underdash.car.battery import BatteryState
 from underdash.car.from_file import Car
 from underdash.car.loads import draws
 from underdash.carfile.model import BATTERY, HOT_IDLE, CarFile
-from underdash.plan.balance import IN_WORDS, loads_on, output_a
+from underdash.plan.budget.balance import IN_WORDS, loads_on, output_a
 from underdash.plan.results import Cycling, Finding
 
 START = 1.0  # full: from anything less, the morning's charging would be counted as wear

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from underdash.carfile.model import CHARGE, CRANK, SUPPLY_SIDE
-from underdash.plan.cable_tests import AMPACITY, DROP, FUSE, FUSE_LOAD
+from underdash.plan.cables.criteria import AMPACITY, DROP, FUSE, FUSE_LOAD
 from underdash.plan.results import CableResult, Circuit, Criterion, Finding
 from underdash.wire import ampacity
 

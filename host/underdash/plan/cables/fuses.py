@@ -1,7 +1,7 @@
 """Which fuse protects a cable, and where it goes: 33 CFR 183.455, 46 CFR 183.380(d)."""
 
 from underdash.carfile.model import ALTERNATOR, BATTERY, CHARGE, CRANK, LOOP, STARTER, SUPPLY_SIDE, Cable, CarFile
-from underdash.plan.flows import Flow
+from underdash.plan.cables.flows import Flow
 from underdash.plan.results import FuseAdvice
 
 MOST_SHARE = 1.5

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from underdash.carfile import paths
 from underdash.carfile.model import Cable
-from underdash.plan import fuses
-from underdash.plan.flows import Flow
+from underdash.plan.cables import fuses
+from underdash.plan.cables.flows import Flow
 from underdash.wire import ampacity
 
 AMPACITY, DROP, FUSE, FUSE_LOAD = "ampacity", "drop", "fuse", "load on the fuse"
