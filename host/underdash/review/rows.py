@@ -12,12 +12,12 @@ from chargecore.engine import STATE_NAMES, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review import journal
-from underdash.review.stepped import stepped
+from underdash.review.stride import stride
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Codes = NDArray[np.integer[Any]]
-Judging = Callable[[Engine, Any, Any, Any, Any, Any], tuple[Any, Any, Any]]
+Judging = Callable[[Engine, Ints, Ints, Ints, Ints, Ints], tuple[Ints, Ints, Ints]]
 
 _EXAMPLES = 3
 
@@ -101,17 +101,17 @@ def _real(column: Codes) -> Floats:
     return real
 
 
-def from_segments(paths: list[Path], judging: Judging = stepped) -> tuple[Rows, Account]:
+def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, Account]:
     """Read a board's segments, oldest first, and hold the desk's engine against their rows.
 
-    judging: gives the verdicts on successive rows, as stepped.stepped does. What is damaged costs the rows
-    in it and is accounted for; DataError as journal.read.
+    judging: gives the verdicts on successive rows, as stride.stride and stepped.stepped do. What is
+    damaged costs the rows in it and is accounted for; DataError as journal.read.
     """
     found = journal.read(paths)
     account = Account(
         found.board, found.lost_rows, found.damaged_bytes, found.refused_frames, thresholds=found.thresholds
     )
-    t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings = found.columns.values()
+    t_ms, *measured, state, warnings = found.columns.values()
     boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), [run.count for run in found.runs])
     since_ms = np.empty(len(t_ms), np.int64)
     for run in found.runs:
@@ -121,9 +121,8 @@ def from_segments(paths: list[Path], judging: Judging = stepped) -> tuple[Rows, 
             _since_unchecked(run, boot, t_ms, state, since_ms)
             continue
         run.judge.key = run.key
-        clock_ms = t_ms[rows] & TICKS_MASK
-        told = judging(run.judge, clock_ms, low_mv[rows], bus_mv[rows], high_mv[rows], clamp_ma[rows])
-        since_ms[rows] = t_ms[rows] - ((clock_ms - told[2]) & TICKS_MASK)
+        told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
+        since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
     return _in_si(boot, found.columns.values(), since_ms), account
 

@@ -6,11 +6,10 @@ from numpy.typing import NDArray
 from chargecore.engine import Engine
 
 Ints = NDArray[np.int64]
-Column = NDArray[np.int64] | NDArray[np.int32]
 
 
 def stepped(
-    judge: Engine, t_ms: Column, low_mv: Column, bus_mv: Column, high_mv: Column, clamp_ma: Column
+    judge: Engine, t_ms: Ints, low_mv: Ints, bus_mv: Ints, high_mv: Ints, clamp_ma: Ints
 ) -> tuple[Ints, Ints, Ints]:
     """(state, warnings, since_ms) after each row; `judge` is left as it stands after the last.
 
