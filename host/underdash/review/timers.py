@@ -140,7 +140,7 @@ class Timers:
         """Pass rows `at` (in run `here`) to `stop` - 1: the engine's fields as stepping would leave them."""
         rows = self.rows
         last = rows.run_of(stop - 1)
-        passed_ms, into_ms = int(rows.clock[stop] - rows.clock[at]), int(rows.clock[at] - rows.begins[here])
+        into_ms = int(rows.clock[at] - rows.begins[here])
         into_last_ms = int(rows.clock[stop] - rows.begins[last])
         counts, counted, _, _, next_zero, _ = self._facts[here].tolist()
         counts_last, counted_last, at_zero, zeroed, _, began = self._facts[last].tolist()
@@ -173,7 +173,7 @@ class Timers:
         if rows.key == 0 and self.state != REST:
             judge._started = 0
             judge._running = int(self.state == CHARGING and judge._good.ms >= rows.thresholds.charging_ms)
-        judge._contra_ms = rows.contradicted(judge._contra_ms, passed_ms, here, last, at)
+        judge._contra_ms = rows.contradicted(judge._contra_ms, at, stop, here, last)
         rows.pass_rows(judge, at, stop)
-        judge._agreed_mv = judge._before_mv if rows.run["wrong"][last] else judge._previous_mv
+        judge._agreed_mv = int(rows.bus[rows.judged[stop - 1]])
         judge._warn(judge._previous_mv, 0)
