@@ -14,6 +14,8 @@ from chargecore.units import ABSENT, TICKS_MASK
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+_SETTLED_ROWS = 16
+
 
 class Conditions:
     """What holds in the rows that follow upon an engine.
@@ -65,13 +67,26 @@ class Conditions:
             # `before` may be more than the engine still knows: it finds no crank where one is feared here.
             crank &= np.maximum(np.maximum(previous, before), high) - low >= th.crank_drop_mv
 
-        # Volts and amps that may contradict each other. Where the row before agreed with itself the answer is
-        # known (the engine compares with its volts); after that it is the engine's to give.
+        # Volts and amps that may contradict each other: they do unless the volts just dropped from where the
+        # two last agreed. Settled row by row from the last that is beyond suspicion, but not for ever: a
+        # contradiction that lasts is passed in another way.
         self.drained = drained & ~blind
         suspect = self.drained | (out & (bus >= th.healthy_mv))
-        settled = suspect & ~_after(suspect | blind, first=True)
-        wrong = settled & (drained | (bus > previous - 100))
+        settled, wrong = np.zeros_like(suspect), np.zeros_like(suspect)
+        at = np.flatnonzero(suspect & ~_after(suspect | blind, first=True))
+        agreed = previous[at]
+        for _ in range(_SETTLED_ROWS):
+            settled[at] = True
+            wrong[at] = drained[at] | (bus[at] > agreed - 100)
+            agreed = np.where(wrong[at], agreed, bus[at])
+            goes_on = np.append(suspect, False)[at + 1]
+            at, agreed = at[goes_on] + 1, agreed[goes_on]
+            if not len(at):
+                break
         suspect &= ~settled
+        self.judged = np.arange(len(bus))  # the last row up to each that is not wrong
+        if wrong.any():
+            self.judged = np.maximum.accumulate(np.where(wrong, 0, self.judged))
 
         def over(limit_mv: int) -> Bools:
             holds: Bools = (bus > limit_mv) & (low > limit_mv - band_mv)
@@ -82,8 +97,7 @@ class Conditions:
             holds: Bools = (bus < limit_mv) & (high < limit_mv + band_mv)
             if has_clamp.any():
                 holds = np.where(has_clamp, clamp < -limit_ma, holds)
-            judged = np.where(wrong, _after(holds, first=True), holds)  # wrong rows leave it what it was
-            first = holds & has_clamp & ~wrong & ~_after(judged, first=True)
+            first = holds & has_clamp & ~wrong & ~_after(holds[self.judged], first=True)
             return holds, first & (high > previous - engine._SAME_LEVEL_MV) & (previous != ABSENT)
 
         discharges, inside = discharge(dead_ma, th.discharging_mv)
@@ -140,10 +154,13 @@ class Conditions:
                 to_ms = int(self.seeing[self.seeing.searchsorted(top_ms)])
             judge._quiet_ms += to_ms - from_ms
 
-    def contradicted(self, contra_ms: int, passed_ms: int, here: int, last: int, at: int) -> int:
-        """`_contra_ms` after rows from `at`, in run `here`, to the end of a stretch of `passed_ms`, in run
-        `last`: up in wrong rows and down in others, but not below 0. (Its top is not reached in a stretch.)"""
-        wrong_ms = int(self.wronged[last + 1] - self.wronged[here])
+    def contradicted(self, contra_ms: int, at: int, stop: int, here: int, last: int) -> int:
+        """`_contra_ms` after rows `at`, in run `here`, to `stop` - 1, in run `last`: up in wrong rows and down
+        in others, but not below 0. (Its top is not reached in a stretch, nor is the first row wrong.)"""
+        passed_ms = int(self.clock[stop] - self.clock[at])
+        wrong_ms = int(self.wronged[last] - self.wronged[here])
+        if self.run["wrong"][last]:
+            wrong_ms += int(self.clock[stop] - self.begins[last])
         if not wrong_ms:
             return max(contra_ms - passed_ms, 0)
         between = slice(here + 1, last + 1)

@@ -43,7 +43,7 @@ from chargecore import engine
 from chargecore.engine import CRANK, REST, UNKNOWN, Engine
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review.conditions import Bools, Conditions, Ints
-from underdash.review.timers import Timers
+from underdash.review.timers import SPAN, Timers
 
 _BLOCK = 1 << 16  # rows whose conditions are worked out at once
 _SHORT = 8  # rows that are sooner stepped than passed
@@ -101,7 +101,7 @@ class _Block:
 
     def __init__(self, judge: Engine, *columns: Ints) -> None:
         self.rows = Conditions(judge, *columns)
-        self._timers: dict[tuple[int, int, int], Timers] = {}
+        self._timers: dict[tuple[int, int, int, int], Timers] = {}
         self._stops: dict[str, Ints] = {}
 
     def until(self, judge: Engine, at: int) -> tuple[int, int, Callable[[Engine, int, int, int], None]]:
@@ -113,9 +113,10 @@ class _Block:
             return self._blind_until(judge, at, here), here, self._blind
         if rows.run["suspect"][here]:
             return self._contradiction_until(judge, at, here), here, self._contradiction
-        name = (judge.state, judge._running if rows.key != 0 else 0, judge._flat)
+        first = here - here % SPAN
+        name = (first, judge.state, judge._running if rows.key != 0 else 0, judge._flat)
         timers = self._timers.get(name) or self._timers.setdefault(name, Timers(rows, *name))
-        if not self._fits(judge, timers, at, here):
+        if not (self._fits(judge, at, here) and timers.knows(judge, here)):
             return at, here, timers.go
         stop = timers.until(judge, at, here)
         left_ms = rows.thresholds.sensor_ms - judge._contra_ms
@@ -126,7 +127,7 @@ class _Block:
             stop = min(stop, rows.start(wrong))
         return stop, here, timers.go
 
-    def _fits(self, judge: Engine, timers: Timers, at: int, here: int) -> bool:
+    def _fits(self, judge: Engine, at: int, here: int) -> bool:
         """Whether what the block took for granted is so with this engine, before row `at`."""
         rows = self.rows
         if rows.run["settled"][here]:
@@ -135,11 +136,7 @@ class _Block:
             return False
         quiet = rows.quiet_at_rest if judge.state == REST else rows.quiet
         quiet_ms = int(quiet[at - 1]) if at else rows.first_quiet_ms
-        if quiet_ms != judge._quiet_ms and min(quiet_ms, judge._quiet_ms) < rows.rest_ms:
-            return False
-        # In the midst of a clamp's discharge, or outside: no first row of it that the block knew nothing of.
-        midst = judge._discharge.ms > 0 or judge._partial
-        return not (timers.by_clamp[here] and (timers.inside[here] or not midst))
+        return quiet_ms == judge._quiet_ms or min(quiet_ms, judge._quiet_ms) >= rows.rest_ms
 
     # -- rows without volts, rows that contradict themselves ------------------------------------
 
