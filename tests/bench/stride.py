@@ -1,4 +1,4 @@
-"""Rows a second, stepping the engine row by row and striding over the same rows, and how often the one goes into the other.
+"""Rows a second, stepping the engine row by row and striding over the same rows, and the ratio of the two.
 
     python tests/bench/stride.py [evenings, 100 if not given]
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from unittest import mock
 
@@ -136,7 +137,7 @@ def cases(draw: st.DrawFn) -> tuple[thresholds.Thresholds, list[tuple[int, Ints]
     limits = draw(limits_of_all_kinds())
     keys = draw(st.sampled_from([(ABSENT,), (ABSENT,), (0,), (1,), KEYS]))
     calls = [(draw(st.sampled_from(keys)), draw(signals(limits))) for _ in range(draw(st.integers(1, 3)))]
-    for (_, before), (_, rows) in zip(calls, calls[1:], strict=False):
+    for (_, before), (_, rows) in pairwise(calls):
         rows[:, 0] = (rows[:, 0] - rows[0, 0] + before[-1, 0] + 1000) & TICKS_MASK
     return limits, calls, draw(st.sampled_from([(1 << 16, 1, 1), (1 << 16, 1, 1), (1 << 16, 8, 64), (97, 2, 2)]))
 
@@ -177,7 +178,7 @@ def test_however_it_is_cut_and_from_a_restored_engine_too(data: st.DataObject) -
 def test_evenings(clamp: bool, key: int) -> None:
     slow, fast = both()
     slow.key = key
-    assert_alike(slow, fast, np.concatenate([evening(clamp, 1), evening(clamp, 2) + [7_300_000, 0, 0, 0, 0]]))
+    assert_alike(slow, fast, np.concatenate([evening(clamp, 1), evening(clamp, 2) + np.array([7_300_000, 0, 0, 0, 0])]))
 
 
 @pytest.mark.parametrize("clamp", [True, False])
