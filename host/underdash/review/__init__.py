@@ -20,7 +20,7 @@ def review(
     columns: see foreign.from_csv. car: held against what the drives show; its thresholds judge a CSV log (a journal
     is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
-    from underdash.review import analysis, findings, foreign, rows
+    from underdash.review import analysis, answers, findings, foreign, rows
 
     if source.suffix.lower() == ".csv":
         table, account = foreign.from_csv(source, columns, car.thresholds if car else None)
@@ -28,10 +28,11 @@ def review(
         raise UsageError(f"{source}: columns can be named for CSV files only")
     else:
         table, account = rows.from_segments(archive.segments(source))
-    report = analysis.analyse(source.name, table, account)
+    report = analysis.analyse(source.name, table, account, car)
     if car is not None:
         from underdash.review.against_plan import against_plan
 
         report["plan"] = against_plan(report, car)
     report["findings"] = findings.findings(report)
+    report["answers"] = answers.answers(report)
     return report, table
