@@ -47,9 +47,11 @@ def test_the_bench_discharges_are_counted_as_published(tmp_path: Path) -> None:
     whole = report["whole"]
     deep = sorted((one["depth_ah"] for one in whole["cycles"] if one["depth_ah"] > 5.0), reverse=True)
     assert len(deep) == len(PUBLISHED_AH) + 1
-    for ours, theirs in zip(deep, sorted((*PUBLISHED_AH, HALF_AH), reverse=True), strict=True):
-        assert ours == pytest.approx(theirs, rel=0.02)
-    assert whole["out_ah"] == pytest.approx(sum(PUBLISHED_AH) + HALF_AH, rel=0.02)
+    for ours, theirs in zip(deep, sorted(PUBLISHED_AH, reverse=True), strict=False):
+        assert ours == pytest.approx(theirs, rel=0.01)
+    # The half one has a hole of four minutes, twice: across it no charge is counted.
+    assert deep[-1] == pytest.approx(HALF_AH, rel=0.03)
+    assert whole["out_ah"] == pytest.approx(sum(PUBLISHED_AH) + HALF_AH, rel=0.01)
     # No capacity was given, no board judged, no engine ran: no life, no drive, no verdict is claimed.
     assert whole["life_share"] is None
     assert report["drives"] == report["parked_episodes"] == report["rests"] == []
@@ -67,13 +69,16 @@ def test_the_bench_rests_are_found_and_its_drains_told_from_them(tmp_path: Path)
     strong += [e["charge_ah"] for d in report["drives"] for e in d["episodes"] if e["length_s"] > 3600]
     # What is above the clamp's dead band (1.5 A) for hours is an episode: 3.04, 2.54, 2.04 and 1.54 A.
     assert sorted(-ah for ah in strong)[-3:] == pytest.approx(sorted(PUBLISHED_AH[:3]), rel=0.02)
-    # After each full discharge it rested for two hours and more at 10.9 to 11.5 V: rest, and nothing drains.
+    # After each of these it rested for two hours at 11.2 to 11.5 V: rest, and nothing drains. (After the slower ones
+    # the rest is one with the drain before it, for the engine saw no difference.)
     empty = [rest for rest in report["rests"] if rest["volts"] < 11.6 and abs(rest["mean_amps"]) < 0.2]
-    assert len(empty) >= 5
+    assert len(empty) == 4
     assert not any(rest["drains"] for rest in empty)
     # A drain below the dead band reads as rest to the engine; the review says that something draws.
     slow = [rest for rest in report["rests"] if rest["mean_amps"] < -0.4 and rest["length_s"] > 12 * 3600]
-    assert slow and all(rest["drains"] for rest in slow)
+    assert len(slow) == 3
+    assert [-rest["charge_ah"] for rest in slow] == pytest.approx(PUBLISHED_AH[4:], rel=0.01)
+    assert all(rest["drains"] for rest in slow)
 
 
 @pytest.mark.parametrize("hours", [0.33, 1.0, 3.0])

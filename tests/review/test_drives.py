@@ -259,3 +259,13 @@ def test_a_clock_that_went_back_and_a_hole_are_told() -> None:
     report["findings"] = findings(report)
     assert any("holes" in finding["text"] for finding in report["findings"])
     json.dumps(report, allow_nan=False)
+
+
+def test_every_key_of_the_report_is_in_its_document(short: tuple[dict, Rows]) -> None:
+    words = (Path(__file__).parents[2] / "docs" / "report.md").read_text(encoding="utf-8")
+    report = short[0]
+    (drive,) = report["drives"]
+    parts = (report, drive, drive["cranks"][0], drive["episodes"][0], drive["cycles"][0], drive["shown"][0],
+             report["whole"], report["findings"][0], report["answers"][0], report["plan"])  # fmt: skip
+    missing = {key for part in parts for key in part if f"`{key}`" not in words}
+    assert not missing

@@ -70,5 +70,5 @@ def _rest(said: Said, rest: dict[str, Any], capacity_ah: float | None) -> None:
             cost=-(rest["charge_ah"] or 0.0),
             **where,
         )
-    if rest["rested"]:
+    elif rest["rested"]:
         said.add("note", f"Rested volts: {rest['volts']:.2f} V after {duration(rest['length_s'])}.", span, **where)
