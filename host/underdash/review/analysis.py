@@ -9,8 +9,8 @@ from underdash.review.drives import drive, is_drive
 from underdash.review.episodes import EPISODE_STATES, episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
-from underdash.review.rows import Account, Rows
-from underdash.review.stretches import awake, boots, gaps, period_s, runs, steps_s
+from underdash.review.rows import Account, Floats, Rows
+from underdash.review.stretches import apart_s, awake, boots, gaps, period_s, runs, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
@@ -26,7 +26,8 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     """
     supply = supply_of(car) if car is not None else Supply()
     capacity_ah = car.battery.capacity_ah if car is not None else None
-    steps = steps_s(rows)
+    apart = apart_s(rows)
+    steps = steps_s(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
     for start, end in awake(rows):
@@ -51,16 +52,16 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "clamp": bool(np.isfinite(rows.amps).any()),
         "capacity_ah": capacity_ah,
         "boots": boots(rows),
-        "gaps": gaps(rows),
+        "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
-        "whole": whole(rows, capacity_ah),
+        "whole": whole(rows, steps, capacity_ah),
         "drives": drives,
         "parked_episodes": parked,
         "rests": rests(rows),
     }
 
 
-def whole(rows: Rows, capacity_ah: float | None) -> dict[str, Any] | None:
+def whole(rows: Rows, steps: Floats, capacity_ah: float | None) -> dict[str, Any] | None:
     """Charge, energy, cycles over all rows, driven or parked, and clamp_s, the time that the clamp measured [s]; None
     without a clamp. A log may carry other channels in rows of their own: only rows with a current count."""
     known = np.isfinite(rows.amps)
@@ -68,5 +69,5 @@ def whole(rows: Rows, capacity_ah: float | None) -> dict[str, Any] | None:
         return None
     if not known.all():
         rows = rows.part(known)
-    steps = steps_s(rows)
+        steps = steps_s(rows, apart_s(rows))
     return {"clamp_s": round(float(steps.sum()), 1), **Flow(steps, rows.amps, rows.volts).report(capacity_ah)}

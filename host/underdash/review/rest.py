@@ -12,7 +12,7 @@ LEAST_S = 3600.0  # a shorter rest says nothing about a battery
 SETTLED_S = 6 * 3600.0  # surface charge takes so long or longer to go (a battery primer; sources differ)
 RESTED_S = 8 * 3600.0  # the least rest before a reading counts as rested (the same; a day is better)
 _SLOPE_S = 4 * 3600.0  # least length of settled rest for a drift
-_MOST_POINTS = 80
+_MOST_POINTS = 60
 _LONGEST_ROW_S = 65.535  # a row of rest is a minute; no charge is counted across a longer step
 # The largest published temperature coefficient of rested volts, 4.3 mV/K, over a night's 10 K:
 # volts that fall no further than this may just have grown cold (published values disagree: 0 to 4.3).

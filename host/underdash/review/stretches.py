@@ -31,42 +31,41 @@ def period_s(rows: Rows) -> float:
     return float(np.median(rows.t_s[at] - rows.t_s[at - 1]))
 
 
-def _raw_steps(rows: Rows) -> Floats:
-    """From the row before in the same start of the board [s]; 0 for the first row of each."""
-    steps = np.diff(rows.t_s, prepend=rows.t_s[:1])
-    steps[1:][np.diff(rows.boot) != 0] = 0.0
+def apart_s(rows: Rows) -> Floats:
+    """How long after the row before it in the same start of the board each row ended [s]; 0 for the first of each."""
+    steps = np.empty(len(rows))
+    steps[:1] = 0.0
+    np.subtract(rows.t_s[1:], rows.t_s[:-1], out=steps[1:])
+    steps[1:][rows.boot[1:] != rows.boot[:-1]] = 0.0
     return steps
 
 
-def steps_s(rows: Rows) -> Floats:
-    """The time that each row stands for [s]: 0 for a board's first row, and for one that follows a hole."""
-    steps = _raw_steps(rows)
-    longest = max(LONGEST_ROW_S, _PERIODS * period_s(rows))
-    held = steps <= longest
-    if not held.all():
-        held |= (rows.state == engine.REST) & (steps <= LONGEST_REST_ROW_S)
-    return np.where(held & (steps > 0.0), steps, 0.0)
+def steps_s(rows: Rows, apart: Floats) -> Floats:
+    """The time that each row stands for [s]: 0 for a board's first row, and for one that follows a hole.
+
+    apart: of `apart_s`.
+    """
+    odd = np.flatnonzero((apart > max(LONGEST_ROW_S, _PERIODS * period_s(rows))) | (apart < 0.0))
+    lost = odd[(rows.state[odd] != engine.REST) | (apart[odd] > LONGEST_REST_ROW_S) | (apart[odd] < 0.0)]
+    steps = apart.copy()
+    steps[lost] = 0.0
+    return steps
 
 
-def gaps(rows: Rows) -> list[dict[str, Any]]:
+def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
     """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
-    not known, and none is claimed: `boots` tells of those."""
-    steps = _raw_steps(rows)
-    usual_s = period_s(rows)
-    longest = max(LONGEST_JUDGED_S, _PERIODS * usual_s)
-    hole = (steps > longest) | (steps < 0.0)
-    if len(rows) > 1:
-        asleep = np.zeros(len(rows), dtype=bool)
-        asleep[1:] = rows.state[:-1] == engine.REST
-        hole &= ~(asleep & (steps > 0.0) & (steps <= max(LONGEST_REST_ROW_S, longest)))
+    not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
+    longest = max(LONGEST_JUDGED_S, _PERIODS * period_s(rows))
+    odd = np.flatnonzero((apart > longest) | (apart < 0.0))
+    asleep = (rows.state[odd - 1] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
     return [
         {
             "boot": int(rows.boot[at]),
             "start_s": round(float(rows.t_s[at - 1]), 3),
-            "length_s": round(float(steps[at]), 3),
-            "why": "no rows were written" if steps[at] > 0.0 else "the clock went back",
+            "length_s": round(float(apart[at]), 3),
+            "why": "no rows were written" if apart[at] > 0.0 else "the clock went back",
         }
-        for at in np.flatnonzero(hole).tolist()
+        for at in odd[~asleep].tolist()
     ]
 
 
