@@ -75,7 +75,7 @@ def turns(level: Floats, least: float) -> Floats:
     """
     points = _extremes(level)
     while len(points) > 3:
-        ranges = np.abs(np.diff(points))
+        ranges = np.abs(points[1:] - points[:-1])
         small = np.flatnonzero(
             (ranges[1:-1] < least) & (ranges[1:-1] <= ranges[:-2]) & (ranges[1:-1] <= ranges[2:])
         ) + 1  # fmt: skip
@@ -93,10 +93,10 @@ def turns(level: Floats, least: float) -> Floats:
 
 def _extremes(values: Floats) -> Floats:
     """First, last, and every value at which the record turns."""
-    moving: Floats = values[np.concatenate([[True], np.diff(values) != 0.0])]
+    moving: Floats = values[np.concatenate([[True], values[1:] != values[:-1]])]
     if len(moving) < 3:
         return moving
-    rising = np.diff(moving) > 0.0
+    rising = moving[1:] > moving[:-1]
     turning: Floats = moving[np.concatenate([[True], rising[1:] != rising[:-1], [True]])]
     return turning
 

@@ -18,7 +18,7 @@ _PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is 
 
 def runs(values: Any) -> Iterator[tuple[int, int]]:
     """(start, end) of each stretch of equal values."""
-    edges = np.flatnonzero(np.diff(values)) + 1
+    edges = np.flatnonzero(values[1:] != values[:-1]) + 1
     bounds = [0, *edges.tolist(), len(values)]
     yield from ((start, end) for start, end in pairwise(bounds) if end > start)
 
