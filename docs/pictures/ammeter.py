@@ -7,7 +7,7 @@ import underdash.carfile
 from underdash.carfile.model import CarFile
 from underdash.carfile.reader import read
 from underdash.plan.ammeter import share
-from underdash.plan.ammeter_drawing import drawing
+from underdash.plan.ammeter.drawing import drawing
 from underdash.plan.results import AmmeterShare
 
 BEGIN, END = "<!-- made from the shipped car file: needles -->", "<!-- end -->"

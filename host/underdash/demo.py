@@ -97,8 +97,8 @@ def run(out: Path) -> int:
 
 def _plan(car: CarFile, out: Path, say: Any) -> None:
     """Leave the car file and its plan in `out`, and say what is grave."""
-    from underdash.plan.page import render as render_plan
     from underdash.plan.report import as_dict, plan
+    from underdash.plan.show.page import render as render_plan
 
     made = plan(car)
     told = as_dict(made)

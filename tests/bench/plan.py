@@ -15,9 +15,9 @@ from statistics import median
 from typing import Any
 
 from underdash.carfile import EXAMPLE, read
-from underdash.plan.page import render
 from underdash.plan.report import as_dict, plan
-from underdash.plan.text import text
+from underdash.plan.show.page import render
+from underdash.plan.show.text import text
 
 HEAVY = ("numpy", "scipy", "matplotlib", "jinja2", "pandas", "rich", "rainflow")
 LOADED = """

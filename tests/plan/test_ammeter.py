@@ -35,8 +35,7 @@ from underdash.carfile.model import (
 )
 from underdash.carfile.paths import AMMETER, supply
 from underdash.plan.ammeter import share
-from underdash.plan.ammeter_drawing import drawing
-from underdash.plan.meter_cases import (
+from underdash.plan.ammeter.cases import (
     AFTER_START,
     CRANKING,
     CRUISE,
@@ -46,7 +45,8 @@ from underdash.plan.meter_cases import (
     NO_OUTPUT,
     cases,
 )
-from underdash.plan.meter_loop import find_loop
+from underdash.plan.ammeter.drawing import drawing
+from underdash.plan.ammeter.loop import find_loop
 from underdash.plan.results import AmmeterShare
 from underdash.wire.network import Unconnected, currents, reached
 

@@ -34,9 +34,9 @@ from underdash.carfile.model import (
     CarFile,
 )
 from underdash.carfile.paths import AMMETER, supply
-from underdash.plan.ammeter_drawing import drawing
-from underdash.plan.meter_cases import AFTER_START, HOT_IDLE_ALL, cases
-from underdash.plan.meter_loop import find_loop
+from underdash.plan.ammeter.cases import AFTER_START, HOT_IDLE_ALL, cases
+from underdash.plan.ammeter.drawing import drawing
+from underdash.plan.ammeter.loop import find_loop
 from underdash.wire.network import currents
 
 ROOT = Path(__file__).resolve().parents[2]

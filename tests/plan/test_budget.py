@@ -10,10 +10,11 @@ from scipy.optimize import brentq
 
 from plan.cars import BUS, CLASS_HOT_A, CLASS_RATED_A, LOADS, alternator, car, load
 from underdash.carfile.model import ALWAYS, BRIEF, HOT_IDLE, NIGHT, PARKED, RAIN, CarFile, Engine, Load
-from underdash.plan.balance import balance, balances, loads_on, output_a, sustained
-from underdash.plan.budget import budget, minutes
-from underdash.plan.cycling import simulate
-from underdash.plan.remedies import machine_speed, remedies, sheddable
+from underdash.plan.budget import budget
+from underdash.plan.budget.balance import balance, balances, loads_on, output_a, sustained
+from underdash.plan.budget.cycling import simulate
+from underdash.plan.budget.remedies import machine_speed, remedies, sheddable
+from underdash.plan.budget.whole import minutes
 from underdash.plan.results import WEIGHTS, Budget, Finding
 
 IDLE_RAIN = ("hot idle", "night and rain")

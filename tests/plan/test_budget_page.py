@@ -10,10 +10,11 @@ import pytest
 from plan.cars import alternator, car, load
 from underdash.carfile import example
 from underdash.carfile.model import ALWAYS, HOT_IDLE, NIGHT, Engine
-from underdash.plan.balance import balance, output_a
-from underdash.plan.budget import budget, minutes
-from underdash.plan.cycling import count, life_share
-from underdash.plan.remedies import machine_speed, remedies
+from underdash.plan.budget import budget
+from underdash.plan.budget.balance import balance, output_a
+from underdash.plan.budget.cycling import count, life_share
+from underdash.plan.budget.remedies import machine_speed, remedies
+from underdash.plan.budget.whole import minutes
 
 PAGE = (Path(__file__).parents[2] / "docs" / "budget.md").read_text(encoding="utf-8")
 PROSE = " ".join(PAGE.split())
@@ -131,8 +132,8 @@ def test_the_shipped_cars_figures_are_todays() -> None:
 
 
 def test_the_limits_that_the_page_names_are_the_programs() -> None:
-    from underdash.plan import cycling
-    from underdash.plan import remedies as limits
+    from underdash.plan.budget import cycling
+    from underdash.plan.budget import remedies as limits
 
     assert f"not beyond {limits.IDLE_MOST_RPM:,.0f} rpm" in PROSE
     assert f"not beyond {limits.RATIO_MOST} to 1" in PROSE

@@ -25,8 +25,7 @@ from underdash.carfile.model import (
     Limits,
 )
 from underdash.carfile.reader import read
-from underdash.plan import fuses
-from underdash.plan.cables import size
+from underdash.plan.cables import fuses, size
 from underdash.plan.results import CableResult, Cables
 from underdash.wire.gauge import Gauge
 

@@ -7,8 +7,7 @@ from hypothesis import strategies as st
 from wired import car, load, wire
 
 from underdash.carfile.model import ALL_LOADS, CHARGE, CRANK, GROUND_SIDE, SUPPLY_SIDE, Cable
-from underdash.plan import fuses
-from underdash.plan.cables import size
+from underdash.plan.cables import fuses, size
 from underdash.plan.results import CableResult
 from underdash.wire.ampacity import CLASSES
 from underdash.wire.gauge import SIZES, Gauge, ladder

@@ -19,7 +19,8 @@ from loops import (
 )
 
 from underdash.carfile.model import ALTERNATOR, BATTERY, BODY, CHARGE, ENGINE, GROUND, GROUND_SIDE, SUPPLY_SIDE, Limits
-from underdash.plan.charge_path import charge_path, flow
+from underdash.plan.charge_path import charge_path
+from underdash.plan.charge_path.drops import flow
 from underdash.plan.results import WEIGHTS
 from underdash.wire.ampacity import conductor_c
 from underdash.wire.network import Unconnected

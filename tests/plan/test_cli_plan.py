@@ -14,7 +14,7 @@ from plan.plans import crowded, made
 from underdash.carfile import EXAMPLE, example
 from underdash.cli.app import main
 from underdash.plan.report import as_dict, plan
-from underdash.plan.text import text
+from underdash.plan.show.text import text
 
 LINE = EXAMPLE.read_text().splitlines().index('draw = "3 A"') + 1
 HEAVY = ("numpy", "scipy", "matplotlib", "jinja2", "pandas", "rich", "rainflow")

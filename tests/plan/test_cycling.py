@@ -7,9 +7,8 @@ import pytest
 from plan.cars import LOADS, alternator, car, load
 from underdash.car import from_file
 from underdash.carfile.model import ALWAYS, CarFile
-from underdash.plan import cycling
-from underdash.plan.budget import budget
-from underdash.plan.cycling import Day, count, life_share, simulate
+from underdash.plan.budget import budget, cycling
+from underdash.plan.budget.cycling import Day, count, life_share, simulate
 from underdash.plan.results import Cycling
 
 RAIN = "night and rain"

@@ -14,9 +14,9 @@ from plan.cars import car, load
 from plan.plans import CABLES, crowded, made, with_circuits
 from underdash.carfile import example
 from underdash.carfile.model import ALWAYS, CarFile
-from underdash.plan.page import render
 from underdash.plan.report import as_dict, plan
 from underdash.plan.results import Finding, Plan
+from underdash.plan.show.page import render
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 

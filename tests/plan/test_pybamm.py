@@ -21,7 +21,8 @@ import pytest
 from plan.cars import car
 from underdash.car import from_file
 from underdash.car.battery import Battery, BatteryState, rested_volts
-from underdash.plan.budget import budget, minutes
+from underdash.plan.budget import budget
+from underdash.plan.budget.whole import minutes
 
 LABEL_AH = 17.0
 SULZER = "Sulzer2019"

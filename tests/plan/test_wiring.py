@@ -15,8 +15,8 @@ from plan.cars import CABLES, cable, car, load
 from plan.plans import crowded, with_circuits
 from underdash.carfile import example
 from underdash.carfile.model import ALWAYS, BODY, GROUND_SIDE, Cable, CarFile
-from underdash.plan.wiring import picture
-from underdash.plan.wiring_layout import FUSE, PAD, Line, lay_out
+from underdash.plan.show.wiring import picture
+from underdash.plan.show.wiring_layout import FUSE, PAD, Line, lay_out
 
 LONG = "a name that goes on and on, as people do who want to remember in ten years what this one was for"
 

@@ -48,14 +48,14 @@ def plan(
 
     made = report.plan(_within(read(car_file), margin, drop))
     if html:
-        from underdash.plan.page import render
+        from underdash.plan.show.page import render
 
         write_whole(html, render(made).encode())
     told = report.as_dict(made)
     if as_json:
         click.echo(json.dumps(told, indent=1, allow_nan=False))
         return
-    from underdash.plan.text import terminal_columns, text
+    from underdash.plan.show.text import terminal_columns, text
 
     click.echo(text(told, terminal_columns()), nl=False)
 

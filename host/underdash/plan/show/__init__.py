@@ -1,0 +1,1 @@
+"""The plan shown: as text, as a page, in pictures."""
