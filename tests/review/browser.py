@@ -10,14 +10,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+import numpy as np
 import websocket
+from numpy.typing import NDArray
 
 _PATIENCE_S = 120.0
 
 
 class Browser:
-    """One tab. `errors` gathers what a page writes to the console as warning or error, or throws; `requests` every address
-    that it asks for but its own file."""
+    """One tab. `errors` gathers what a page writes to the console as warning or error, or throws; `requests` every
+    address that it asks for but its own file."""
 
     def __init__(self, profile: Path, wide: int = 1200, tall: int = 900) -> None:
         program = shutil.which("chromium")
@@ -27,8 +29,8 @@ class Browser:
         self._events: list[str] = []
         self._profile = profile
         self._process = subprocess.Popen(
-            [program, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-             "--disable-component-update", "--disable-sync", "--hide-scrollbars", "--remote-debugging-port=0",
+            [program, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars", "--remote-debugging-port=0",
              f"--user-data-dir={profile}", "about:blank"],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
         try:
@@ -55,7 +57,9 @@ class Browser:
     def __enter__(self) -> "Browser":
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self._socket.close()
         self._process.terminate()
         try:
@@ -88,6 +92,7 @@ class Browser:
             self.requests.append(params["request"]["url"])
 
     _page = "about:blank"
+    _scripted = True
 
     def open(self, path: Path, anchor: str = "") -> None:
         """Load a file, and wait until it is there and has been painted."""
@@ -108,7 +113,8 @@ class Browser:
 
     def painted(self) -> None:
         """Wait for two more frames: what was asked for has been drawn by then."""
-        self.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))")
+        if self._scripted:
+            self.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))")
 
     def size(self, wide: int, tall: int, ratio: float = 1.0, phone: bool = False) -> None:
         """The window [CSS pixels]; `phone` with a finger instead of a mouse."""
@@ -123,6 +129,7 @@ class Browser:
 
     def scripts(self, on: bool) -> None:
         """Allow scripts, or do without."""
+        self._scripted = on
         self.call("Emulation.setScriptExecutionDisabled", value=not on)
 
     def middle(self, selector: str, across: float = 0.5) -> tuple[float, float]:
@@ -158,13 +165,27 @@ class Browser:
         self.call("Input.dispatchTouchEvent", type=kind, touchPoints=at)
         self.painted()
 
-    def view(self) -> tuple[float, float]:
-        """What the first chart shows: from, to [s]."""
-        return tuple(self.run("[+document.querySelector('figure.chart').dataset.from, +document.querySelector('figure.chart').dataset.to]"))  # fmt: skip
+    def view(self, chart: str = "figure.chart") -> tuple[float, float]:
+        """What a chart shows: from, to [s]."""
+        begin, end = self.run(f"(d => [+d.from, +d.to])(document.querySelector({chart!r}).dataset)")
+        return begin, end
 
     def readout(self) -> str:
         """What the first chart says of the cursor."""
         return str(self.run("document.querySelector('.readout').textContent"))
+
+    def pixels(self, selector: str, x: int = 0, y: int = 0, wide: int = 0, tall: int = 0) -> NDArray[np.uint8]:
+        """Red, green, blue and alpha of a canvas, or of a part of it, a line a row."""
+        data = self.run(
+            f"(() => {{ const c = document.querySelector({selector!r}), o = document.createElement('canvas');"
+            f"o.width = {wide} || c.width; o.height = {tall} || c.height;"
+            f"const p = o.getContext('2d', {{ willReadFrequently: true }}); p.drawImage(c, -{x}, -{y});"
+            "const d = p.getImageData(0, 0, o.width, o.height).data; let s = '';"
+            "for (let i = 0; i < d.length; i += 8192) s += String.fromCharCode(...d.subarray(i, i + 8192));"
+            "return o.width + ' ' + btoa(s) })()"
+        )
+        across, _, packed = data.partition(" ")
+        return np.frombuffer(base64.b64decode(packed), np.uint8).reshape(-1, int(across), 4)
 
     def screenshot(self, path: Path, whole: bool = False) -> None:
         """A picture of what is on view, or of the whole page."""

@@ -1,4 +1,4 @@
-"""Invented drives for the pages' tests: judged by the real engine, analysed by the real review, and a season beside them."""
+"""Invented drives for the pages' tests: judged by the real engine and analysed by the real review; a season beside."""
 
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ _CRANK = np.array([11.9, 10.1, 9.87, 10.3, 10.6, 10.8, 11.0, 11.2, 11.4, 11.8])
 
 
 def signal(seconds: int, deficit: tuple[int, int] | None, rng: Any) -> tuple[Any, Any, Any]:
-    """(t_s, volts, amps) of one start: 100 s of rest, a crank with ten samples a second, charging, perhaps a deficit, rest."""
+    """(t_s, volts, amps) of one start: 100 s of rest, a crank at ten samples a second, charging, a deficit or not, rest."""
     t = np.arange(0.0, 100.0 + seconds + 400.0)
     on = (t >= 101) & (t < 101 + seconds)
     volts = np.where(on, 14.2, 12.6)
@@ -68,7 +68,10 @@ def season(report: dict[str, Any], dates: bool = True) -> dict[str, Any]:
         return f"{np.datetime64('2025-10-01') + 3 * int(number)}" if dates else None
 
     def quantity(name: str, unit: str, values: Any, slope: float | None, change: Any = None) -> dict[str, Any]:
-        points = [{"drive": int(n), "date": date(n), "value": round(float(v), 4)} for n, v in zip(numbers, values, strict=True)]
+        points = [
+            {"drive": int(n), "date": date(n), "value": round(float(v), 4)}
+            for n, v in zip(numbers, values, strict=True)
+        ]
         edges = (None, None) if slope is None else (slope - abs(slope) * 0.4, slope + abs(slope) * 0.4)
         return {"name": name, "unit": unit, "points": points, "slope": slope, "slope_low": edges[0],
                 "slope_high": edges[1], "per": "month" if dates else "drive", "change": change}  # fmt: skip

@@ -195,9 +195,7 @@ def _marks(axes: Axes, drive: dict[str, Any], span: float) -> None:
 def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDArray[Any]:
     """Positions in `rows` of a drive's rows and of those up to `around_s` [s] before and after it, in order of time."""
     start, end = float(drive["start_s"]), float(drive["start_s"] + drive["length_s"])
-    mine = np.flatnonzero(
-        (rows.boot == drive["boot"]) & (rows.t_s >= start - around_s) & (rows.t_s <= end + around_s)
-    )
+    mine = np.flatnonzero((rows.boot == drive["boot"]) & (rows.t_s >= start - around_s) & (rows.t_s <= end + around_s))
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 

@@ -289,7 +289,9 @@ function drawCursor({ pen, box, colours, rows, drawn, cursor, xOf, y }) {
 
 // The whole drive in small, and the part of it that is on view.
 function drawOverview({ pen, box, colours, told, rows, whole, view, crankBit }) {
-  const tall = box.strip, drawn = pieces(rows, whole.from, whole.to, box.width), right = box.left + box.width;
+  const tall = box.strip, right = box.left + box.width;
+  if (rows.inSmall?.width !== box.width) rows.inSmall = { width: box.width, drawn: pieces(rows, whole.from, whole.to, box.width) };
+  const { drawn } = rows.inSmall;
   const range = scale(drawn, "meanLow", "meanHigh", 12.0, 15.0, crankBit);
   const y = (value) => 4 + (tall - 8) * (1 - (Math.max(value, range.least) - range.least) / (range.most - range.least));
   const xOf = (t) => box.left + ((t - whole.from) / (whole.to - whole.from)) * box.width;

@@ -6,8 +6,8 @@ from markupsafe import Markup
 
 from underdash.page import template
 from underdash.review.findings import clock
-from underdash.review.pages.files import file_name
 from underdash.review.pages.figure import figure, script, script_hash
+from underdash.review.pages.files import file_name, picture_name
 from underdash.review.pages.words import charge, dated, duration, episodes, facts, linked
 from underdash.review.plots import Picture, RowsLike
 
@@ -37,6 +37,7 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
         picture=figure(number, drive, rows, limits, picture),
         before=file_name(number - 1) if number > 1 else None,
         after=file_name(number + 1) if number < len(report["drives"]) else None,
+        picture_file=picture_name(number),
         script=Markup(script()),
         allowed=f"; script-src '{script_hash()}'",
     )
@@ -44,7 +45,9 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
 
 def _inside(gap: dict[str, Any], drive: dict[str, Any]) -> bool:
     end_s = drive["start_s"] + drive["length_s"]
-    return bool(gap["boot"] == drive["boot"] and gap["start_s"] < end_s and gap["start_s"] + gap["length_s"] > drive["start_s"])
+    return bool(
+        gap["boot"] == drive["boot"] and gap["start_s"] < end_s and gap["start_s"] + gap["length_s"] > drive["start_s"]
+    )
 
 
 def _shown(drive: dict[str, Any]) -> list[dict[str, Any]]:

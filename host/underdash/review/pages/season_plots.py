@@ -1,6 +1,7 @@
-"""A quantity over the season as a picture: a point a drive, the trend with its confidence, a change where one is called.
+"""A quantity over the season as a picture: a point a drive, the trend and its confidence, a change if one is called.
 
-Nothing rests on colour alone: a point is a dot, the trend a solid line in a band, a change a dashed upright with its words.
+Nothing rests on colour alone: a point is a dot, the trend a solid line in a band, a change a dashed upright with its
+words.
 """
 
 import io
@@ -19,7 +20,7 @@ from underdash.review.pages.files import file_name
 from underdash.svg import BLUE, GREY, INK, ORANGE, STYLE, inline
 
 _MONTH_DAYS = 30.4375
-_SHORT: Any = {"font.size": 8, **STYLE}
+_SHORT: Any = {**STYLE, "font.size": 7.5}
 
 Floats = NDArray[np.float64]
 
@@ -33,9 +34,9 @@ def is_dated(quantity: dict[str, Any]) -> bool:
 def quantity_svg(quantity: dict[str, Any], index: int) -> str:
     """One quantity as an inline `<svg>`; each point is a link to its drive's page. index keeps its ids apart."""
     with rc_context(_SHORT):
-        figure = Figure(figsize=(5.4, 2.3))
+        figure = Figure(figsize=(4.3, 1.95))
         axes = figure.subplots()
-        figure.subplots_adjust(left=0.12, right=0.98, top=0.94, bottom=0.21)
+        figure.subplots_adjust(left=0.15, right=0.98, top=0.95, bottom=0.24)
         _draw(axes, quantity)
     return inline(figure, f"q{index}-", f"{quantity['name']} over the drives")
 
@@ -52,7 +53,7 @@ def season_png(quantities: list[dict[str, Any]]) -> bytes:
         for axes in panels[len(quantities) :]:
             axes.set_axis_off()
         if not quantities:
-            panels[0].text(0, 0.5, "No trend is drawn with fewer than three drives.")
+            panels[0].text(0, 0.5, "No trends: they are drawn from three drives on.")
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=150, facecolor="white")
     return out.getvalue()
@@ -63,8 +64,8 @@ def _place(point: dict[str, Any], dates: bool) -> float:
 
 
 def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | None:
-    """(x, line, least, most) of the trend at the ends and the middle: the slope through the medians of places and values,
-    and what its 95 % interval allows about that point. None where there is no slope."""
+    """(x, line, least, most) of the trend at the ends and the middle: the slope, through the medians of places and
+    values, and what its 95 % interval allows about that point. None where there is no slope."""
     dates = is_dated(quantity)
     points = [point for point in quantity.get("points") or () if point["value"] is not None]
     if quantity.get("slope") is None or len(points) < 2:
@@ -72,7 +73,11 @@ def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | N
     per = _MONTH_DAYS if dates and quantity["per"] == "month" else 1.0
     x = np.array([_place(point, dates) for point in points])
     middle = float(np.median(x))
-    height = float(np.median([point["value"] - quantity["slope"] * (at - middle) / per for point, at in zip(points, x, strict=True)]))
+    height = float(
+        np.median(
+            [point["value"] - quantity["slope"] * (at - middle) / per for point, at in zip(points, x, strict=True)]
+        )
+    )
     ends = np.array([x.min(), middle, x.max()])
     sides = [
         height + (quantity["slope"] if slope is None else slope) * (ends - middle) / per

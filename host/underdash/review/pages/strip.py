@@ -36,7 +36,8 @@ def strip_svg(drives: list[dict[str, Any]], gravest: dict[int, str]) -> str:
             f'<a href="{file_name(number)}" aria-label="{escape(words)}"><title>{escape(words)}</title>'
             f'<rect x="{x:.1f}" y="0" width="{step:.1f}" height="{_TALL}" fill="none" pointer-events="all"/>'
             f'<rect class="bar" x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{tall:.1f}"/>'
-            f'<rect x="{x:.1f}" y="{_TALL - low:.1f}" width="{wide:.1f}" height="{low:.1f}" fill="url(#low)"/>{mark}</a>'
+            f'<rect x="{x:.1f}" y="{_TALL - low:.1f}" width="{wide:.1f}" height="{low:.1f}" fill="url(#low)"/>'
+            f"{mark}</a>"
         )
     every = max(1, ceil(len(drives) / 16))
     numbers = "".join(

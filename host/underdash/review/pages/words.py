@@ -70,8 +70,8 @@ def by_weight(found: Iterable[Finding]) -> list[Finding]:
 
 
 def linked(found: Iterable[Finding], page: dict[int, str]) -> list[Finding]:
-    """Findings by weight, each with `href` and `shows`, its evidence's place on the page that `page` names for its drive;
-    without them where it is about no single place. An empty name is the page itself."""
+    """Findings by weight, each with `href` and `shows`, its evidence's place on the page that `page` names for its
+    drive; without them where it is about no single place. An empty name is the page itself."""
     return [{**finding, **_place(finding, page)} for finding in by_weight(found)]
 
 
