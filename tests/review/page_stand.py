@@ -12,7 +12,7 @@ _CRANK = np.array([11.9, 10.1, 9.87, 10.3, 10.6, 10.8, 11.0, 11.2, 11.4, 11.8])
 
 
 def signal(seconds: int, deficit: tuple[int, int] | None, rng: Any) -> tuple[Any, Any, Any]:
-    """(t_s, volts, amps) of one start: 100 s of rest, a crank at ten samples a second, charging, a deficit or not, rest."""
+    """(t_s, volts, amps) of one start: 100 s of rest, a crank in tenths of a second, charging, a deficit, rest."""
     t = np.arange(0.0, 100.0 + seconds + 400.0)
     on = (t >= 101) & (t < 101 + seconds)
     volts = np.where(on, 14.2, 12.6)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import page_stand
 import pytest
-from browser import Browser
+from chromium import Browser
 
 from chargecore.engine import STATE_NAMES
 from underdash.review import page
@@ -160,7 +160,7 @@ def test_at_the_closest_zoom_each_row_tells_its_numbers(made: Any, browser: Brow
     report, rows, folder = made
     drive = report["drives"][2]
     place = int(np.searchsorted(rows.t_s, drive["episodes"][0]["shown_s"])) + 4
-    browser.open(folder / "drive-003.html", f"#drive=3&from={rows.t_s[place]}&to={rows.t_s[place]}")
+    browser.open(folder / "drive-003.html", f"#drive=3&from={rows.t_s[place] - 0.5}&to={rows.t_s[place]}")
     browser.run(f"document.querySelector('{CHART}').focus()")
     while browser.view()[1] - browser.view()[0] > 2.01:
         browser.key("+")

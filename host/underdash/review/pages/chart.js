@@ -222,7 +222,7 @@ function chart(figure) {
     marked = { from, to };
     const edge = Math.max(0.35 * (to - from), 8);
     look(from - edge, to + edge);
-    const at = i in rows.t ? i : Math.min(rows.n - 1, lowerBound(rows.t, from));
+    const at = i in rows.t ? i : Math.min(rows.n - 1, lowerBound(rows.t, from + 0.001)); // a row ends at its time
     cursor = { i: at, end: at + 1 };
     figure.dataset.marked = `${from} ${to}`;
     figure.scrollIntoView({ block: "center" });

@@ -28,11 +28,14 @@ class Browser:
         self.requests: list[str] = []
         self._events: list[str] = []
         self._profile = profile
+        options = ("headless", "no-sandbox", "disable-gpu", "no-first-run", "disable-background-networking",
+                   "disable-component-update", "disable-sync", "hide-scrollbars", "remote-debugging-port=0",
+                   f"user-data-dir={profile}")  # fmt: skip
         self._process = subprocess.Popen(
-            [program, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars", "--remote-debugging-port=0",
-             f"--user-data-dir={profile}", "about:blank"],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+            [program, *(f"--{option}" for option in options), "about:blank"],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
         try:
             self._socket = websocket.create_connection(self._address(), suppress_origin=True, timeout=_PATIENCE_S)
         except BaseException:
