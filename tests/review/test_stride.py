@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from unittest import mock
 
@@ -16,6 +17,7 @@ from chargecore.engine import Engine
 from chargecore.units import ABSENT, TICKS_MASK
 from conftest import measured_data
 from underdash.review import stride as striding
+from underdash.review import timers
 from underdash.review.foreign import from_csv
 from underdash.review.stride import stride
 
@@ -53,10 +55,16 @@ def both(limits: thresholds.Thresholds | None = None) -> tuple[Engine, Engine]:
 
 
 @contextmanager
-def tuned(block: int, short: int, patience: int) -> Iterator[None]:
-    """Other choices of what is worth passing. With few rows worth it the passing itself is tried most."""
-    with mock.patch.multiple(striding, _BLOCK=block, _SHORT=short, _PATIENCE=patience):
+def tuned(block: int, span: int, short: int, patience: int) -> Iterator[None]:
+    """Other choices of what is worked out at once, and worth passing: 1 row is, to try the passing most."""
+    with (
+        mock.patch.multiple(striding, _BLOCK=block, SPAN=span, _SHORT=short, _PATIENCE=patience),
+        mock.patch.object(timers, "SPAN", span),
+    ):
         yield
+
+
+EAGER = (1 << 15, 1024, 1, 1)
 
 
 # -- random and adversarial signals -----------------------------------------------------------
@@ -131,19 +139,23 @@ def signals(draw: st.DrawFn, limits: thresholds.Thresholds, clamp: bool | None =
 
 
 @st.composite
-def cases(draw: st.DrawFn) -> tuple[thresholds.Thresholds, list[tuple[int, Ints]], tuple[int, int, int]]:
+def cases(draw: st.DrawFn) -> tuple[thresholds.Thresholds, list[tuple[int, Ints]], tuple[int, ...]]:
     """Thresholds, the key and the rows of each call, and what is to be worth passing."""
     limits = draw(limits_of_all_kinds())
     keys = draw(st.sampled_from([(ABSENT,), (ABSENT,), (0,), (1,), KEYS]))
     calls = [(draw(st.sampled_from(keys)), draw(signals(limits))) for _ in range(draw(st.integers(1, 3)))]
-    for (_, before), (_, rows) in zip(calls, calls[1:], strict=False):
+    for (_, before), (_, rows) in pairwise(calls):
         rows[:, 0] = (rows[:, 0] - rows[0, 0] + before[-1, 0] + 1000) & TICKS_MASK
-    return limits, calls, draw(st.sampled_from([(1 << 16, 1, 1), (1 << 16, 1, 1), (1 << 16, 8, 64), (97, 2, 2)]))
+    return (
+        limits,
+        calls,
+        draw(st.sampled_from([EAGER, EAGER, (1 << 15, 5, 1, 1), (1 << 15, 1024, 8, 64), (97, 64, 2, 2)])),
+    )
 
 
 @settings(max_examples=300, deadline=None)
 @given(cases())
-def test_the_same_as_stepping(case: tuple[thresholds.Thresholds, list[tuple[int, Ints]], tuple[int, int, int]]) -> None:
+def test_the_same_as_stepping(case: tuple[thresholds.Thresholds, list[tuple[int, Ints]], tuple[int, ...]]) -> None:
     limits, calls, tuning = case
     slow, fast = both(limits)
     with tuned(*tuning):
@@ -159,7 +171,7 @@ def test_however_it_is_cut_and_from_a_restored_engine_too(data: st.DataObject) -
     rows = data.draw(signals(limits))
     slow, fast = both(limits)
     slow.key = data.draw(st.sampled_from(KEYS))
-    with tuned(1 << 16, 1, 1):
+    with tuned(*EAGER):
         at = 0
         while at < len(rows):
             upto = at + data.draw(st.sampled_from([1, 2, 20, 90, 400]))
@@ -177,7 +189,7 @@ def test_however_it_is_cut_and_from_a_restored_engine_too(data: st.DataObject) -
 def test_evenings(clamp: bool, key: int) -> None:
     slow, fast = both()
     slow.key = key
-    assert_alike(slow, fast, np.concatenate([evening(clamp, 1), evening(clamp, 2) + [7_300_000, 0, 0, 0, 0]]))
+    assert_alike(slow, fast, evenings(2, clamp, seeds=2))
 
 
 @pytest.mark.parametrize("clamp", [True, False])

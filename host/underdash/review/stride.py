@@ -45,7 +45,7 @@ from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review.conditions import Bools, Conditions, Ints
 from underdash.review.timers import SPAN, Timers
 
-_BLOCK = 1 << 16  # rows whose conditions are worked out at once
+_BLOCK = 1 << 15  # rows whose conditions are worked out at once
 _SHORT = 8  # rows that are sooner stepped than passed
 _PATIENCE = 64  # rows stepped at most before the next look ahead, where nothing could be passed
 
