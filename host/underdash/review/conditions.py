@@ -14,7 +14,7 @@ from chargecore.units import ABSENT, TICKS_MASK
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_SETTLED_ROWS = 16
+_SETTLED_ROWS = 16  # of a contradiction, settled one by one
 
 
 class Conditions:
@@ -97,7 +97,8 @@ class Conditions:
             holds: Bools = (bus < limit_mv) & (high < limit_mv + band_mv)
             if has_clamp.any():
                 holds = np.where(has_clamp, clamp < -limit_ma, holds)
-            first = holds & has_clamp & ~wrong & ~_after(holds[self.judged], first=True)
+            judged = holds[self.judged] if wrong.any() else holds
+            first = holds & has_clamp & ~wrong & ~_after(judged, first=True)
             return holds, first & (high > previous - engine._SAME_LEVEL_MV) & (previous != ABSENT)
 
         discharges, inside = discharge(dead_ma, th.discharging_mv)
