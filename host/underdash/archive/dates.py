@@ -13,6 +13,7 @@ most anchors that one u can meet are looked for, and an anchor counts only if ev
 others are told, not used. Two that contradict each other, with nothing else to say which, count neither.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -75,6 +76,16 @@ class BootDate:
             return None
         return _moment(self.unix_s + t_s, self.utc_offset_s or 0).isoformat(timespec="seconds")
 
+    def between(self, t_s: float = 0.0) -> list[str | None] | None:
+        """The earliest and the latest that `t_s` of a bounded boot can have been, as `iso`, rounded outwards; one of
+        them may be None. None where the boot is dated, or not even bounded."""
+        if self.how != "bounded":
+            return None
+        offset_s = self.utc_offset_s or 0
+        early = None if self.after_s is None else math.floor(self.after_s + t_s * (1 - CRYSTAL))
+        late = None if self.before_s is None else math.ceil(self.before_s + t_s * (1 + CRYSTAL))
+        return [None if one is None else _moment(one, offset_s).isoformat() for one in (early, late)]
+
     def as_dict(self) -> dict[str, Any]:
         return asdict(self)
 
@@ -100,6 +111,15 @@ def dates(folder: Path) -> Dates:
     """Date the boots of a board's folder. UnderdashError if it cannot be read."""
     segments = survey.folder(folder)
     return reckon(stretches(segments), anchors.read(folder)[0], told_by(segments))
+
+
+def of_board(folder: Path, board: str | None) -> dict[int, BootDate]:
+    """The boots of a board whose segments stand in this folder: none where it holds another board's too, for then
+    nobody knows whose its anchors are. UnderdashError if it cannot be read."""
+    segments = survey.folder(folder)
+    if {segment.board for segment in segments} - {None, board}:
+        return {}
+    return reckon(stretches(segments), anchors.read(folder)[0], told_by(segments)).boots
 
 
 def stretches(segments: list[survey.Segment]) -> list[Stretch]:

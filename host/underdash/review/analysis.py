@@ -32,12 +32,15 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     parked: list[dict[str, Any]] = []
     for start, end in awake(rows):
         if is_drive(rows.state[start:end]):
-            found = drive(rows, (start, end), steps, account.thresholds, supply, capacity_ah)
+            found = drive(rows, (start, end), steps, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
         else:
             stretch = rows.part(slice(start, end))
             limits = vars(account.thresholds)
-            parked += episodes(stretch, runs(stretch.state), start, limits, supply, None)
+            boot = int(stretch.boot[0])
+            for episode in episodes(stretch, runs(stretch.state), start, limits, supply, None):
+                parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})
+    nights = [{"dated": account.dated(rest["boot"], rest["start_s"]), **rest} for rest in rests(rows)]
     return {
         "source": source,
         "board": account.board,
@@ -57,7 +60,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "whole": whole(rows, steps, capacity_ah),
         "drives": drives,
         "parked_episodes": parked,
-        "rests": rests(rows),
+        "rests": nights,
     }
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from underdash.review.drive_words import given, often
 from underdash.review.plan_words import closing
-from underdash.review.words import clock, duration
+from underdash.review.words import clock, duration, on
 
 QUESTIONS = (
     "Is the battery being cycled?",
@@ -56,7 +56,7 @@ def _yes(report: dict[str, Any], deficits: Deficits) -> str:
 def _since(report: dict[str, Any], deficits: Deficits) -> str:
     drive, episode = deficits[0]
     into = duration(episode["start_s"] - drive["start_s"])
-    dated = f", {drive['dated']}" if drive["dated"] else ""
+    dated = f" {on(drive['dated']) or '(undated)'}"
     if len(report["drives"]) == 1:
         return f"From {clock(episode['start_s'])} on, {into} into the drive{dated}."
     if drive["number"] == 1:

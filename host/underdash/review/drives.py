@@ -5,12 +5,11 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from chargecore.thresholds import Thresholds
 from underdash.review.charge_bounds import Supply
 from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import Account, Floats, Rows
 from underdash.review.set_point import by_speed, set_point
 from underdash.review.stretches import rows_within, runs
 
@@ -26,13 +25,14 @@ def is_drive(states: Any) -> bool:
 
 
 def drive(
-    rows: Rows, span: tuple[int, int], steps_s: Floats, limits: Thresholds, supply: Supply, capacity_ah: float | None
+    rows: Rows, span: tuple[int, int], steps_s: Floats, account: Account, supply: Supply, capacity_ah: float | None
 ) -> dict[str, Any]:
     """The drive in a stretch of rows that is not rest, as docs/report.md describes it; all but its number.
 
     span: the stretch's first row and one past its last; steps_s: the time that each of all rows stands for [s].
-    capacity_ah: the battery's [Ah], None if unknown.
+    account: the thresholds in force, and when the boots were. capacity_ah: the battery's [Ah], None if unknown.
     """
+    limits = account.thresholds
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
@@ -60,7 +60,8 @@ def drive(
     after_first, after_last = rows_within(np.maximum.accumulate(awake.t_s), start_s, end_s)
     return {
         "boot": boot,
-        "dated": None,
+        "dated": account.dated(boot, start_s),
+        "dated_between": account.dated_between(boot, start_s),
         "start_s": round(start_s, 3),
         "end_s": round(end_s, 3),
         "length_s": round(end_s - start_s, 3),

@@ -4,7 +4,7 @@ from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
 from underdash.review.rest import drain_amps
-from underdash.review.words import WEIGHTS, Said, clock, duration
+from underdash.review.words import WEIGHTS, Said, clock, duration, on
 
 __all__ = ["WEIGHTS", "clock", "duration", "findings"]
 
@@ -14,7 +14,8 @@ _USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is tak
 def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals the costlier
     first. drive and row (a place among the rows) are None where it is about no single one."""
-    said = Said(several=len(report["drives"]) > 1)
+    days = {drive["number"]: on(drive["dated"]) for drive in report["drives"]}
+    said = Said(several=len(report["drives"]) > 1, days=days)
     drive_words.drives(said, report)
     for episode in report["parked_episodes"]:
         _parked(said, episode)
@@ -28,7 +29,7 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
 
 def _parked(said: Said, episode: dict[str, Any]) -> None:
     lowest = "volts not measured" if episode["lowest_volts"] is None else f"down to {episode['lowest_volts']:.2f} V"
-    where = {"row": episode["first_row"], "t_s": episode["start_s"]}
+    where = {"row": episode["first_row"], "t_s": episode["start_s"], "dated": on(episode["dated"])}
     length = duration(episode["length_s"])
     if episode["kind"] != "discharging":
         said.add(
@@ -53,7 +54,7 @@ def _parked(said: Said, episode: dict[str, Any]) -> None:
 
 def _rest(said: Said, rest: dict[str, Any], capacity_ah: float | None) -> None:
     span = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}"
-    where = {"row": rest["first_row"], "t_s": rest["start_s"]}
+    where = {"row": rest["first_row"], "t_s": rest["start_s"], "dated": on(rest["dated"])}
     if rest["drains"]:
         clamp = rest["mean_amps"] is not None and rest["mean_amps"] < 0.0
         if clamp:

@@ -1,9 +1,9 @@
 """Rows to review, from a board's segments: decoded, put in order, and judged again at the desk."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +59,17 @@ class Rows:
         return Rows(**{name: column[chosen] for name, column in vars(self).items()})
 
 
+class Origin(Protocol):
+    """When t_s = 0 of one start of a board, or of a recorder, was. archive.dates.BootDate is one."""
+
+    def iso(self, t_s: float) -> str | None:
+        """Local time at `t_s` [s], ISO 8601 to the second; None where undated."""
+
+    def between(self, t_s: float) -> list[str | None] | None:
+        """The earliest and the latest that `t_s` [s] can have been, either may be None, where an undated one is
+        bounded; else None."""
+
+
 @dataclass
 class Account:
     """How far the rows can be trusted.
@@ -66,6 +77,7 @@ class Account:
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
+    origins: of the boots that a clock tells of.
     """
 
     board: str | None = None
@@ -76,6 +88,17 @@ class Account:
     mismatches: int = 0
     mismatch_examples: list[str] = field(default_factory=list)
     thresholds: Thresholds = field(default_factory=Thresholds)
+    origins: Mapping[int, Origin] = field(default_factory=dict)
+
+    def dated(self, boot: int, t_s: float) -> str | None:
+        """Local time at `t_s` [s] of a boot, ISO 8601 to the second; None where no clock tells."""
+        origin = self.origins.get(boot)
+        return origin.iso(t_s) if origin else None
+
+    def dated_between(self, boot: int, t_s: float) -> list[str | None] | None:
+        """What is known of it where it is undated: as Origin.between."""
+        origin = self.origins.get(boot)
+        return origin.between(t_s) if origin else None
 
 
 @dataclass

@@ -3,7 +3,7 @@
 from typing import Any
 
 from underdash.review.drive_words import span_ah
-from underdash.review.words import clock, duration
+from underdash.review.words import clock, duration, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
@@ -38,7 +38,8 @@ def _evidence(finding: dict[str, Any]) -> str:
 
 def _drive(drive: dict[str, Any]) -> list[str]:
     span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
-    lines = [f"Drive {drive['number']}: {span}, start seen by its {drive['started_by']}"]
+    dated = when(drive["dated"], drive["dated_between"])
+    lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
     if drive["rested_volts"] is not None:
         lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
     for crank in drive["cranks"]:

@@ -28,12 +28,33 @@ def times(many: int) -> str:
     return {1: "once", 2: "twice"}.get(many, f"{many} times")
 
 
+def on(dated: str | None) -> str:
+    """The day of a moment: "on 2026-05-03"; nothing where it is undated."""
+    return f"on {dated[:10]}" if dated else ""
+
+
+def moment(dated: str) -> str:
+    """A moment to the minute: "2026-05-03 07:12"."""
+    return dated[:16].replace("T", " ")
+
+
+def when(dated: str | None, between: list[str | None] | None = None) -> str:
+    """When something was, to the minute; "undated" where no clock tells, with the bounds if there are any."""
+    if dated:
+        return moment(dated)
+    after, before = between or (None, None)
+    bounds = [f"{word} {moment(one)}" for word, one in (("after", after), ("before", before)) if one]
+    return f"undated, {' and '.join(bounds)}" if bounds else "undated"
+
+
 @dataclass
 class Said:
     """Findings in the making."""
 
     several: bool
     """More than one drive: then the evidence names it."""
+    days: dict[int, str] = field(default_factory=dict)
+    """By a drive's number, the day that it was on, in words; the evidence names it, too."""
     found: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
 
     def add(
@@ -46,10 +67,15 @@ class Said:
         row: int | None = None,
         t_s: float | None = None,
         cost: float = 0.0,
+        dated: str = "",
     ) -> None:
-        """One finding; `cost` ranks it among those of its weight, in ampere-hours or what compares with them."""
-        if drive is not None and self.several:
-            evidence = f"drive {drive}, {evidence}"
+        """One finding. `cost` ranks it among those of its weight, in ampere-hours or what compares with them; `dated`
+        is its day in words, where it is of no drive."""
+        about = [f"drive {drive}"] if drive is not None and self.several else []
+        if day := dated or self.days.get(drive or 0, ""):
+            about.append(day)
+        if about:
+            evidence = f"{' '.join(about)}, {evidence}"
         finding = {"weight": weight, "text": text, "evidence": evidence, "drive": drive, "row": row, "t_s": t_s}
         self.found.append((cost, finding))
 

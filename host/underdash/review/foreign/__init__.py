@@ -4,9 +4,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from underdash.problems import DataError, UsageError
 from underdash.review.foreign import gather, layout, meaning, reading
 from underdash.review.foreign.options import Options, read_map, write_map
+from underdash.review.foreign.times import Begun
 from underdash.review.foreign.understood import Understood, understand
 from underdash.review.rows import Account, Rows
 
@@ -38,6 +41,9 @@ def from_csv(
     found = read(path, options)
     if why := gather.too_far_apart(found, options.hold_s):
         raise UsageError(f"{path}: {why}")
+    if found.origin_s is not None:
+        begun = Begun(found.origin_s, found.utc_offset_s if found.zoned else None)
+        account.origins = dict.fromkeys(np.unique(found.boot).tolist(), begun)
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
     return gather.judged(rows, account.thresholds).rows(), account

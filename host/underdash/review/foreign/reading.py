@@ -25,10 +25,11 @@ class Samples:
     """Equally long arrays in the order of time. boot: 1, and one more after each restart of the recorder. t_s: since
     `origin_s` [s]. bus_mv, clamp_ma: ABSENT where the cell is empty. line: in the file.
 
-    origin_s: seconds since 1970 of t_s = 0, None if the log is not dated; by UTC if `zoned`. elsewhere: rows that hold
-    only other columns' values. heads: times the names stand again among the rows. cut_line: of a last row that ends
-    too early, which is left out. backs: places where the time goes back. twice: rows of a stretch that stands there
-    twice, taken once. repeated: rows that are the same as the one before, in every column.
+    origin_s: seconds since 1970 of t_s = 0, None if the log is not dated; by UTC if `zoned`, and utc_offset_s is what
+    the zone of its first row is ahead of that [s]. elsewhere: rows that hold only other columns' values. heads: times
+    the names stand again among the rows. cut_line: of a last row that ends too early, which is left out. backs: places
+    where the time goes back. twice: rows of a stretch that stands there twice, taken once. repeated: rows that are the
+    same as the one before, in every column.
     refused: rows that cannot be read, and `problems`, the first of them.
     """
 
@@ -39,6 +40,7 @@ class Samples:
     line: NDArray[np.int64]
     origin_s: float | None = None
     zoned: bool = False
+    utc_offset_s: int = 0
     elsewhere: int = 0
     heads: int = 0
     cut_line: int = 0
@@ -240,5 +242,6 @@ def _date(samples: Samples, clock: Clock) -> None:
     first_s = float(samples.t_s[0])
     if clock.kind == "stamp" or (clock.kind == "number" and first_s > SINCE_1970_S):
         samples.zoned = clock.kind == "number" or bool(clock.zoned)
+        samples.utc_offset_s = clock.utc_offset_s
         samples.origin_s = float(math.floor(first_s))
         samples.t_s = np.asarray(np.round(samples.t_s - samples.origin_s, 6), dtype=np.float64)

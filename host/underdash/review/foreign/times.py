@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta, timezone
 
 _DATE = r"\d{1,4}(?P<dash>[-/.])\d{1,2}(?P=dash)\d{1,4}|\d{8}|\d{1,2}[- ](?:[A-Z][a-z]{2})[- ]\d{4}"
 _STAMP = re.compile(
@@ -62,6 +62,7 @@ class Clock:
     """Turns cells into seconds [s]: since 1970 if `dated`, else as the recorder counts.
 
     kind: "number", "stamp" or "hours". factor: of a number's unit to seconds. order: of a date's parts.
+    zoned: whether the first date had a zone, and utc_offset_s: what that is ahead of UTC [s]; known once it is read.
     """
 
     kind: str
@@ -69,6 +70,7 @@ class Clock:
     factor: float = 1.0
     order: str = "ymd"
     zoned: bool | None = None
+    utc_offset_s: int = 0
     _days: dict[str, float] = field(default_factory=dict)
 
     def seconds(self, text: str) -> float:
@@ -104,14 +106,16 @@ class Clock:
             hour = hour % 12 + (12 if half in "Pp" else 0)
         if hour > 24 or minute > 59 or second >= 61 or (hour == 24 and (minute or second)):
             raise ValueError("no time of day")
-        if self.zoned is None:
-            self.zoned = zone is not None
-        if self.zoned != (zone is not None):
+        if self.zoned is not None and self.zoned != (zone is not None):
             raise ValueError("with a time zone, others without" if zone else "without a time zone, others with one")
         shift = 0
         if zone and zone != "Z":
             digits = zone[1:].replace(":", "").ljust(4, "0")
             shift = (int(digits[:2]) * 3600 + int(digits[2:]) * 60) * (-1 if zone[0] == "-" else 1)
+            if abs(shift) >= 86400:
+                raise ValueError(f"with a time zone that is none, {zone}")
+        if self.zoned is None:
+            self.zoned, self.utc_offset_s = zone is not None, shift
         return round(start + hour * 3600 + minute * 60 + second - shift, 6)
 
     def _day(self, written: str) -> float:
@@ -130,6 +134,27 @@ class Clock:
             return (date(year, month, day).toordinal() - _EPOCH_DAY) * 86400.0
         except ValueError:
             raise ValueError(f"no date in the order {self.order}") from None
+
+
+@dataclass(frozen=True)
+class Begun:
+    """When a dated log begins: seconds since 1970 of its t_s = 0 [s], by UTC; or by a clock whose zone is not told,
+    then `utc_offset_s` is None. utc_offset_s: what the log's own time is ahead of UTC [s]."""
+
+    origin_s: float
+    utc_offset_s: int | None
+
+    def iso(self, t_s: float) -> str:
+        """The log's own time at `t_s` [s], ISO 8601 to the second, with its zone if that is known."""
+        at = datetime.fromtimestamp(self.origin_s + t_s, UTC)
+        if self.utc_offset_s is None:
+            at = at.replace(tzinfo=None)
+        else:
+            at = at.astimezone(timezone(timedelta(seconds=self.utc_offset_s)))
+        return at.isoformat(timespec="seconds")
+
+    def between(self, t_s: float) -> None:
+        """Bounds are for the undated."""
 
 
 def moment(seconds: float) -> datetime:
