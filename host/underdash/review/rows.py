@@ -101,26 +101,8 @@ class Account:
         return origin.between(t_s) if origin else None
 
 
-@dataclass
-class RowLists:
-    """Rows while they are being gathered."""
-
-    boot: list[int] = field(default_factory=list)
-    values: list[tuple[int, int, int, int, int, int, int]] = field(default_factory=list)
-    since_ms: list[int] = field(default_factory=list)
-
-    def add(self, boot: int, row: tuple[int, int, int, int, int, int, int], since_ms: int) -> None:
-        self.boot.append(boot)
-        self.values.append(row)
-        self.since_ms.append(since_ms)
-
-    def rows(self) -> Rows:
-        table = np.array(self.values, dtype=np.int64).reshape(-1, 7)
-        return _in_si(np.array(self.boot, dtype=np.int64), table.T, np.array(self.since_ms, dtype=np.int64))
-
-
-def _in_si(boot: Ints, columns: Iterable[Codes], since_ms: Ints) -> Rows:
-    """columns: t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings."""
+def in_si(boot: Ints, columns: Iterable[Codes], since_ms: Ints) -> Rows:
+    """Rows of a board's units. columns: t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings."""
     t_ms, *measured, state, warnings = columns
     low, volts, high, amps = (_real(column) for column in measured)
     return Rows(boot, t_ms / 1000.0, low, volts, high, amps, state, warnings, since_ms / 1000.0)
@@ -156,7 +138,7 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
         since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
-    return _in_si(boot, found.columns.values(), since_ms), account
+    return in_si(boot, found.columns.values(), since_ms), account
 
 
 def _since_unchecked(run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:

@@ -11,7 +11,7 @@ from underdash.review.foreign import gather, layout, meaning, reading
 from underdash.review.foreign.options import Options, read_map, write_map
 from underdash.review.foreign.times import Begun
 from underdash.review.foreign.understood import Understood, understand
-from underdash.review.rows import Account, Rows
+from underdash.review.rows import Account, Rows, in_si
 
 __all__ = ["Options", "Understood", "from_csv", "read", "read_map", "samples", "understand", "write_map"]
 
@@ -46,7 +46,9 @@ def from_csv(
         account.origins = dict.fromkeys(np.unique(found.boot).tolist(), begun)
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
-    return gather.judged(rows, account.thresholds).rows(), account
+    state, warnings, since_ms = gather.judged(rows, account.thresholds)
+    measured = (rows.t_ms, rows.low_mv, rows.bus_mv, rows.high_mv, rows.clamp_ma)
+    return in_si(rows.boot, (*measured, state, warnings), since_ms), account
 
 
 def read(path: Path, options: Options) -> reading.Samples:

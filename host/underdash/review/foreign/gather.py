@@ -1,23 +1,38 @@
 """Samples gathered into rows as a board makes them, and judged by the engine."""
 
 import math
-from collections.abc import Iterator
-from itertools import groupby
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from chargecore import engine
 from chargecore.thresholds import Thresholds
-from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
+from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review.foreign.reading import Samples
-from underdash.review.rows import RowLists
+from underdash.review.rows import Ints, Judging
+from underdash.review.stride import stride
 
 GAP_MS = 10_000  # a longer hole and the engine begins anew
 _REST_GAP_MS = 65_535  # at rest
+_HIGHEST = 1 << 40  # above all volts
 _HELD_STEP_S = 5.0  # held values are repeated so often: no step that the engine or the charge would take for a hole
 
 Sample = tuple[int, float, int, int]  # boot, t_s, bus_mv, clamp_ma
-Row = tuple[int, float, int, int, int, int]  # boot, t_s, low, mean, high [mV], clamp [mA]
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Rows as a board makes them, equally long arrays: boot, end [ms], lowest, mean and highest volts [mV], clamp [mA];
+    ABSENT where nothing was measured."""
+
+    boot: Ints
+    t_ms: Ints
+    low_mv: Ints
+    bus_mv: Ints
+    high_mv: Ints
+    clamp_ma: Ints
 
 
 def too_far_apart(samples: Samples, hold_s: float | None) -> str | None:
@@ -62,52 +77,63 @@ def _standing(value: tuple[int, float], at: float, hold_s: float) -> int:
     return value[0] if at - value[1] <= hold_s else ABSENT
 
 
-def seconds(samples: Iterator[Sample], single_below_mv: int) -> Iterator[Row]:
-    """One row a second of the log; while the volts are at a crank's level, a row a sample."""
-    for (boot, _), group in groupby(samples, key=lambda sample: (sample[0], math.floor(sample[1]))):
-        second = list(group)
-        if len(second) == 1:
-            _, t_s, bus_mv, clamp_ma = second[0]
-            yield boot, t_s, bus_mv, bus_mv, bus_mv, clamp_ma
-            continue
-        times = {sample[1] for sample in second}
-        measured = [sample[2] for sample in second if sample[2] != ABSENT]
-        if len(times) == len(second) and measured and min(measured) < single_below_mv:
-            for _, t_s, bus_mv, clamp_ma in second:
-                yield boot, t_s, bus_mv, bus_mv, bus_mv, clamp_ma
-            continue
-        amps = [sample[3] for sample in second if sample[3] != ABSENT]
-        yield (
-            boot,
-            second[-1][1],
-            min(measured, default=ABSENT),
-            round(sum(measured) / len(measured)) if measured else ABSENT,
-            max(measured, default=ABSENT),
-            round(sum(amps) / len(amps)) if amps else ABSENT,
-        )
+def seconds(samples: Iterable[Sample], single_below_mv: int) -> Gathered:
+    """One row a second of the log; while the volts are at a crank's level, a row a sample, if each has its own time."""
+    columns = list(zip(*samples, strict=True))
+    boot, bus_mv, clamp_ma = (np.array(columns[index], np.int64) for index in (0, 2, 3))
+    t_s = np.array(columns[1], np.float64)
+    second = np.floor(t_s)
+    begins = np.concatenate([[True], (boot[1:] != boot[:-1]) | (second[1:] != second[:-1])])
+    starts = np.flatnonzero(begins)
+    low_mv = np.minimum.reduceat(np.where(bus_mv == ABSENT, _HIGHEST, bus_mv), starts)
+    at_once = np.concatenate([[False], t_s[1:] == t_s[:-1]]) & ~begins
+    alone = (low_mv < single_below_mv) & ~np.logical_or.reduceat(at_once, starts)
+    low_mv[low_mv == _HIGHEST] = ABSENT
+    gathered = (
+        low_mv,
+        _means(bus_mv, starts),
+        np.maximum.reduceat(bus_mv, starts),  # ABSENT is below everything
+        _means(clamp_ma, starts),
+    )
+    group = np.cumsum(begins) - 1
+    rows = np.append(begins[1:], True) | alone[group]
+    group = group[rows]
+    single = alone[group]
+    each = (bus_mv, bus_mv, bus_mv, clamp_ma)
+    values = (np.where(single, one[rows], whole[group]) for one, whole in zip(each, gathered, strict=True))
+    return Gathered(boot[rows], np.rint(t_s[rows] * 1000).astype(np.int64), *values)
 
 
-def judged(rows: Iterator[Row], thresholds: Thresholds) -> RowLists:
-    """Step the engine over the rows, anew for each boot."""
-    gathered = RowLists()
+def _means(values: Ints, starts: Ints) -> Ints:
+    """The mean of what was measured from each start to the next; ABSENT where nothing was."""
+    known = values != ABSENT
+    count = np.add.reduceat(known.astype(np.int64), starts)
+    means = np.rint(np.add.reduceat(np.where(known, values, 0), starts) / np.maximum(count, 1)).astype(np.int64)
+    return np.where(count > 0, means, ABSENT)
+
+
+def judged(rows: Gathered, thresholds: Thresholds, judging: Judging = stride) -> tuple[Ints, Ints, Ints]:
+    """(state, warnings, since_ms) of each row: the engine, anew for each boot and after each gap."""
+    boot, t_ms, *measured = vars(rows).values()
+    count = len(t_ms)
+    gap_ms = np.diff(t_ms, prepend=t_ms[:1])
+    # After a gap the engine begins anew by itself, but its clock wraps: twelve days would look like none.
+    anew = (gap_ms > _REST_GAP_MS) | (np.diff(boot, prepend=0) != 0)
+    bounds = np.append(np.flatnonzero(anew), count).tolist()
+    verdicts = np.empty((3, count), np.int64)
     judge = engine.Engine(thresholds)
-    current = 0
-    last_ms = begun_ms = since_ms = 0
-    before: tuple[int, int] | None = None
-    for boot, t_s, low_mv, bus_mv, high_mv, clamp_ma in rows:
-        t_ms = round(t_s * 1000)
-        gap_ms = t_ms - last_ms
-        if boot != current or gap_ms > (_REST_GAP_MS if judge.state == engine.REST else GAP_MS):
-            # The engine does the same by itself, but its clock wraps: twelve days would look like none.
-            judge.reset()
-            current, begun_ms, before = boot, t_ms, None
-        last_ms = t_ms
-        wrapped = t_ms & TICKS_MASK
-        state = judge.step(wrapped, low_mv, bus_mv, high_mv, clamp_ma)
-        now = (state, judge.since_ms)
-        if now != before:  # once for each verdict: since_ms wraps as well
-            fresh = state == engine.UNKNOWN and judge.since_ms == 0
-            since_ms = begun_ms if fresh else t_ms - elapsed_ms(wrapped, judge.since_ms)
-            before = now
-        gathered.add(boot, (t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, judge.warnings), since_ms)
-    return gathered
+    for start, end in pairwise(bounds):
+        judge.reset()
+        part = slice(start, end)
+        verdicts[:, part] = judging(judge, t_ms[part] & TICKS_MASK, *(column[part] for column in measured))
+    state, warnings, since_ms = verdicts
+    anew[1:] |= (gap_ms[1:] > GAP_MS) & (state[:-1] != engine.REST)
+    # Once for each verdict: since_ms wraps as well, and a verdict may last longer than that.
+    fresh_verdict = anew.copy()
+    for told in (state, since_ms):
+        fresh_verdict[1:] |= told[1:] != told[:-1]
+    at = np.flatnonzero(fresh_verdict)
+    begun_ms = t_ms[np.maximum.accumulate(np.where(anew, np.arange(count), 0))[at]]
+    nothing_yet = (state[at] == engine.UNKNOWN) & (since_ms[at] == 0)
+    onset_ms = np.where(nothing_yet, begun_ms, t_ms[at] - ((t_ms[at] - since_ms[at]) & TICKS_MASK))
+    return state, warnings, np.repeat(onset_ms, np.diff(at, append=count))
