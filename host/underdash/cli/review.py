@@ -16,9 +16,11 @@ if TYPE_CHECKING:
 _PATH = click.Path(path_type=Path)
 _LOG_OPTIONS = (
     click.option("--column", multiple=True, metavar="COLUMN=NAME",
-                 help="Which of its columns is t_s, volts or amps; #2 for the second. May be repeated."),
+                 help="Which of its columns is t_s, volts, amps, temperature_c or rpm; #2 for the second. "
+                 "May be repeated."),
     click.option("--unit", multiple=True, metavar="COLUMN=UNIT",
-                 help="Of a column whose name tells none: t_s=s, ms, us, min or h; volts=V or mV; amps=A or mA."),
+                 help="Of a column whose name tells none: t_s=s, ms, us, min or h; volts=V or mV; amps=A or mA; "
+                 "temperature_c=C or F; rpm=rpm."),
     click.option("--positive", type=click.Choice(["charge", "discharge"]), help="What positive amps do."),
     click.option("--separator", type=click.Choice(["comma", "semicolon", "tab", "pipe", "blank"]), help="Of columns."),
     click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal sign."),
@@ -61,7 +63,8 @@ def review(
 
     SOURCE is a board's folder in the archive, one of its segments, or a log of any recorder: a text table (.csv, .tsv,
     .txt, .log, .dat) with the columns t_s [s], volts [V] and, optionally, amps [A], positive when the battery is
-    charged. The options from --column on are for a log that is written otherwise; docs/import.md.
+    charged, temperature_c [C] and rpm, the engine's speed. The options from --column on are for a log that is written
+    otherwise; docs/import.md.
     """
     from underdash import carfile
     from underdash import review as reviewing

@@ -1,4 +1,4 @@
-"""Logs from anywhere: text tables with columns for time, volts and, optionally, amps (docs/import.md)."""
+"""Logs from anywhere: text tables with columns for time, volts and, optionally, others (docs/import.md)."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from underdash.problems import DataError, UsageError
-from underdash.review.foreign import gather, layout, meaning, reading
+from underdash.review.foreign import beside, gather, layout, meaning, reading
 from underdash.review.foreign.options import Options, read_map, write_map
 from underdash.review.foreign.times import Begun
 from underdash.review.foreign.understood import Understood, understand
@@ -25,9 +25,11 @@ def from_csv(
     thresholds: Mapping[str, int] | None = None,
     options: Options | None = None,
 ) -> tuple[Rows, Account]:
-    """Read a log and judge it: seconds [s], bus volts [V], battery current [A] (charging positive).
+    """Read a log and judge it: seconds [s], bus volts [V], battery current [A] (charging positive), temperature [C] and
+    engine speed [rev/min].
 
-    columns: which of the file's columns holds t_s, volts or amps, where it is not named so; over those of `options`.
+    columns: which of the file's columns holds t_s, volts, amps, temperature_c or rpm, where it is not named so; over
+    those of `options`.
     thresholds: those that are not to be the defaults [mV], [ms].
     Samples closer together than a second are gathered into rows of one second, as on the board. UsageError where the
     file could mean two things, DataError (with the line) for what cannot be read.
@@ -48,7 +50,8 @@ def from_csv(
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
     state, warnings, since_ms = gather.judged(rows, account.thresholds)
     measured = (rows.t_ms, rows.low_mv, rows.bus_mv, rows.high_mv, rows.clamp_ma)
-    return in_si(rows.boot, (*measured, state, warnings), since_ms), account
+    table = in_si(rows.boot, (*measured, state, warnings), since_ms)
+    return beside.beside(table, found.beside, options.hold_s or 0.0), account
 
 
 def read(path: Path, options: Options) -> reading.Samples:

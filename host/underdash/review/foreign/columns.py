@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from underdash.problems import UsageError
-from underdash.review.foreign.options import COLUMNS
+from underdash.review.foreign.options import COLUMNS, NEEDED
 
 _SPELLINGS = {
     "t_s": {
@@ -15,11 +15,16 @@ _SPELLINGS = {
     },
     "volts": {"V": "v volt volts", "mV": "mv millivolt millivolts"},
     "amps": {"A": "a amp amps ampere amperes", "mA": "ma milliamp milliamps milliampere milliamperes"},
+    "temperature_c": {"C": "c °c degc celsius", "F": "f °f degf fahrenheit"},
+    "rpm": {"rpm": "rpm 1/min u/min r/min rev/min"},
 }  # fmt: skip
 _UNITS = {
     ours: {word: unit for unit, words in units.items() for word in words.split()} for ours, units in _SPELLINGS.items()
 }
-_HINTS = {"t_s": r"time|clock|date|second|elapsed", "volts": r"volt|(^|_)v(_|$|bat)", "amps": r"amp|current"}
+_HINTS = {
+    "t_s": r"time|clock|date|second|elapsed", "volts": r"volt|(^|_)v(_|$|bat)", "amps": r"amp|current",
+    "temperature_c": r"temp|celsius|°", "rpm": r"rpm|rev|speed",
+}  # fmt: skip
 
 Places = dict[str, tuple[int, ...]]
 
@@ -27,7 +32,7 @@ Places = dict[str, tuple[int, ...]]
 def unit_of(ours: str, name: str) -> str | None:
     """The unit that a column's name ends with, as in "U [mV]", "bus_mv", "volts"; None if it tells none."""
     bracketed = re.search(r"[\[(]\s*([^\])]+?)\s*[\])]\s*$", name)
-    last = bracketed[1] if bracketed else re.split(r"[\s_./,-]+", name.strip())[-1]
+    last = bracketed[1] if bracketed else re.split(r"[\s_./,-]+|(?=°)", name.strip())[-1]
     return _UNITS[ours].get(last.lower())
 
 
@@ -50,14 +55,14 @@ def places(path: Path, head: Sequence[str], columns: Mapping[str, str]) -> tuple
         where = [_place(path, head, ours, part) for part in parts]
         if None not in where:
             found[ours] = tuple(place for place in where if place is not None)
-        elif ours != "amps" or ours in columns:
+        elif ours in NEEDED or ours in columns:
             return found, ours
     return found, None
 
 
 def by_number(columns: Mapping[str, str]) -> bool:
     """Whether every column is told by its number, so that the file needs no names."""
-    told = [columns.get(ours, "") for ours in COLUMNS if ours in columns or ours != "amps"]
+    told = [columns.get(ours, "") for ours in COLUMNS if ours in columns or ours in NEEDED]
     return all(re.fullmatch(r"#\d+(\s*\+\s*#\d+)?", one) for one in told)
 
 

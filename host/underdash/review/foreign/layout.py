@@ -23,7 +23,7 @@ Line = tuple[int, list[str]]  # its number in the file, its cells
 class Layout:
     """What was found. head: the columns' names, "#1", "#2" where the file has none. first: the number of the line
     after which the rows begin. head_line: the line of the names, 0 if there is none. units: a row of units below
-    the names. places: where t_s, volts and amps stand. preview: the first rows."""
+    the names. places: where each of our columns stands. preview: the first rows."""
 
     encoding: str
     encoding_by: str

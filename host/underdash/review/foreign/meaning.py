@@ -9,7 +9,7 @@ from underdash.problems import DataError, UsageError
 from underdash.review.foreign.columns import unit_named, unit_of
 from underdash.review.foreign.layout import Layout, Line, rows
 from underdash.review.foreign.numbers import NOTHING, PARSERS, decimal_of, is_number
-from underdash.review.foreign.options import COLUMNS, UNITS, Options
+from underdash.review.foreign.options import COLUMNS, FREEZING_F, UNITS, Options
 from underdash.review.foreign.reading import LARGEST, Reading
 from underdash.review.foreign.times import FORMS, Clock, kind_of, order_of
 
@@ -50,8 +50,10 @@ def find(path: Path, layout: Layout, options: Options) -> Meaning:
         meaning.positive = _positive(layout, options)
         if meaning.positive[0] is None:
             meaning.questions.append(f"{meaning.positive[1]}; say --positive charge or --positive discharge")
-    elif options.positive or "amps" in options.units:
-        raise UsageError(f"{path}: no column of amps is known; name it with --column amps=NAME")
+    told = {*options.units, *(["amps"] if options.positive else [])}
+    for ours in COLUMNS:
+        if ours in told and ours not in layout.places:
+            raise UsageError(f"{path}: no column of {ours} is known; name it with --column {ours}=NAME")
     if not meaning.questions:
         meaning.reading = _reading(meaning)
     return meaning
@@ -62,9 +64,11 @@ def _reading(meaning: Meaning) -> Reading:
     number = PARSERS[decimal]
     factors = {ours: UNITS[ours][str(unit)] for ours, (unit, _) in meaning.units.items()}
     order = meaning.order[0] if meaning.order else None
-    clock = Clock(meaning.kind, number, factors.get("t_s", 1.0), order or "ymd")
-    sign = -1.0 if meaning.positive and meaning.positive[0] == "discharge" else 1.0
-    return Reading(clock, number, factors["volts"], sign * factors.get("amps", 1.0), decimal)
+    clock = Clock(meaning.kind, number, factors.pop("t_s", 1.0), order or "ymd")
+    if meaning.positive and meaning.positive[0] == "discharge":
+        factors["amps"] *= -1.0
+    zeros = {"temperature_c": FREEZING_F} if meaning.units.get("temperature_c", ("", ""))[0] == "F" else {}
+    return Reading(clock, number, factors, zeros, decimal)
 
 
 def _time(cells: list[str], layout: Layout) -> str:
@@ -96,6 +100,8 @@ def _unit(ours: str, layout: Layout, options: Options) -> tuple[str | None, str]
         return unit, "by the row of units"
     if unit := unit_of(ours, name):
         return unit, "by its name"
+    if ours == "rpm":
+        return "rpm", "the only one"
     if ours == "volts":
         return "V", f"nothing else said, and none beyond ±{LARGEST['volts']:g}"
     return None, f"the name '{name}' of {ours} tells no unit"

@@ -9,13 +9,17 @@ from typing import Any
 from underdash.problems import DataError, UsageError
 from underdash.toml_file import TomlFile, nearest, shown
 
-COLUMNS = ("t_s", "volts", "amps")
-# What a number in a unit is multiplied with to be in [s], [V], [A].
+COLUMNS = ("t_s", "volts", "amps", "temperature_c", "rpm")
+NEEDED = ("t_s", "volts")
+# What a number in a unit is multiplied with to be in [s], [V], [A], [K], [rev/min].
 UNITS: dict[str, dict[str, float]] = {
     "t_s": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0},
     "volts": {"V": 1.0, "mV": 1e-3},
     "amps": {"A": 1.0, "mA": 1e-3},
+    "temperature_c": {"C": 1.0, "F": 5.0 / 9.0},
+    "rpm": {"rpm": 1.0},
 }
+FREEZING_F = 32.0  # the number of our zero in that unit; 0 in all others
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "blank": " "}
 CHOICES: dict[str, tuple[str, ...]] = {
     "separator": tuple(SEPARATORS),
@@ -30,12 +34,12 @@ CHOICES: dict[str, tuple[str, ...]] = {
 class Options:
     """None, or left out: the file is to show it, and is refused if it could mean two things.
 
-    columns: which of the file's columns is t_s, volts or amps: its name, "#2" for the second, "Date+Time" for a time
-    in two. units: of those columns, as in UNITS. positive: what the battery does while its current is positive,
-    "charge" or "discharge". separator: a name in SEPARATORS. decimal: "point" or "comma". encoding: as Python names
-    it. date_order: of day, month and year. time_back: what is done where the time goes back: "refuse" the file
-    (as None), "sort" its rows, or "restart", as when a recorder was switched on anew. hold_s: a value stands until
-    the next one, at most so long [s]; None where nothing is known of the time between two rows.
+    columns: which of the file's columns is t_s, volts, amps, temperature_c or rpm: its name, "#2" for the second,
+    "Date+Time" for a time in two. units: of those columns, as in UNITS. positive: what the battery does while its
+    current is positive, "charge" or "discharge". separator: a name in SEPARATORS. decimal: "point" or "comma".
+    encoding: as Python names it. date_order: of day, month and year. time_back: what is done where the time goes back:
+    "refuse" the file (as None), "sort" its rows, or "restart", as when a recorder was switched on anew. hold_s: a value
+    stands until the next one, at most so long [s]; None where nothing is known of the time between two rows.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -63,7 +67,7 @@ def check_pair(option: str, pair: str) -> tuple[str, str]:
     ours, separator, theirs = pair.partition("=")
     if option == "--column":
         if not separator or ours not in COLUMNS or not theirs:
-            raise UsageError(f"--column {pair}: write t_s=NAME, volts=NAME or amps=NAME")
+            raise UsageError(f"--column {pair}: write {'=NAME, '.join(COLUMNS[:-1])}=NAME or {COLUMNS[-1]}=NAME")
     elif ours not in UNITS or theirs not in UNITS[ours]:
         known = "; ".join(f"{name}={' or '.join(units)}" for name, units in UNITS.items())
         raise UsageError(f"--unit {pair}: write {known}")

@@ -86,7 +86,7 @@ def _meaning_lines(table: layout.Layout, meant: meaning.Meaning) -> Iterator[str
         if ours == "amps" and meant.positive:
             told.append(f"positive = {_known(meant.positive)}")
         columns = " + ".join(f"column {place + 1} '{table.head[place]}'" for place in table.places[ours])
-        yield _line(ours, f"{columns}, {', '.join(told)}")
+        yield _line(ours.removesuffix("_c"), f"{columns}, {', '.join(told)}")
     used = {place for at in table.places.values() for place in at}
     if rest := [name for place, name in enumerate(table.head) if place not in used and name]:
         yield _line("not used", ", ".join(rest[:12]) + (", …" if len(rest) > 12 else ""))
@@ -143,6 +143,14 @@ def _value_lines(found: reading.Samples) -> Iterator[str]:
             yield _line(f"{name} are", span + (f"; {_count(empty, 'row')} without" if empty else ""))
         elif name == "volts":
             yield _line("volts are", "in no row")
+    for ours, (name, unit) in {"temperature_c": ("degrees are", "C"), "rpm": ("rpm are", "rpm")}.items():
+        if ours in found.beside:
+            beside = found.beside[ours].values
+            if len(beside):
+                span = f"{beside.min():g} to {beside.max():g} {unit}, median {np.median(beside):g}"
+                yield _line(name, f"{span}; in {_count(len(beside), 'row')}")
+            else:
+                yield _line(name, "in no row")
     if found.repeated:
         yield _line("duplicates", f"{_count(found.repeated, 'row')} the same as the row before in every column")
     known = np.flatnonzero(found.bus_mv != ABSENT)
