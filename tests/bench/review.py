@@ -99,7 +99,8 @@ def write_csv(paths: list[Path], path: Path) -> None:
 
     table, _ = from_segments(paths)
     draft = path.with_suffix(".part")
-    frame = pandas.DataFrame({name: getattr(table, name) for name in table.__dataclass_fields__})
+    names = ("boot", "t_s", "low", "volts", "high", "amps", "state", "warnings", "since_s")
+    frame = pandas.DataFrame({name: getattr(table, name) for name in names})
     frame.to_csv(draft, index=False, float_format="%.3f")
     draft.replace(path)
 

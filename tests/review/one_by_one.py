@@ -23,6 +23,8 @@ class Reading:
     refused_frames: int = 0
     unchecked_rows: int = 0
     mismatches: int = 0
+    # Of each row: its number, the key (-1 where not known), whether an engine stepped over it, its segment.
+    beside: list[tuple[int, int, bool, int]] = field(default_factory=list)
     boards: set[bytes] = field(default_factory=set)
 
 
@@ -67,6 +69,8 @@ def read(paths: list[Path]) -> Reading:
                         continue
                     segment_of.append(segment)
                     found.rows.append([boot if headed else None, *row, None])
+                    key = max(frames.rows_key(payload), -1)
+                    found.beside.append((number + index, key, judge is not None, segment))
                     if judge:
                         judge.key = frames.rows_key(payload)
                         wrapped = row[0] & TICKS_MASK

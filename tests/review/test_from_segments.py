@@ -94,6 +94,9 @@ def hold_against(rows: Rows, account: Account, expected: Reading) -> None:
         if name not in ("boot", "state", "warnings"):
             wanted = np.where(wanted == ABSENT, np.nan, wanted / 1000.0)
         assert np.array_equal(getattr(rows, name), wanted, equal_nan=True), name
+    beside = np.array(expected.beside, np.int64).reshape(-1, 4).T
+    for name, wanted in zip(("number", "key", "checked", "segment"), beside, strict=True):
+        assert np.array_equal(getattr(rows, name), wanted), name
 
 
 @pytest.mark.parametrize("seed", range(150))

@@ -17,7 +17,6 @@ from chargecore import engine
 from underdash import __version__, archive
 from underdash.archive import dates, survey
 from underdash.archive.dates import BootDate
-from underdash.archive.numbering import Numbering, numbering
 from underdash.archive.survey import Segment
 from underdash.problems import DataError, UsageError, readable
 
@@ -78,7 +77,6 @@ def export(folder: Path, to: Path) -> list[Exported]:
     segments = [survey.look(path) for path in paths]
     as_pulled = {one.path: one.as_pulled for one in survey.folder(place)}
     dated = dates.dates(place).boots
-    where = numbering(paths, rows.t_s)
     draft = to.with_name(f".{to.name}{archive.PART}")
     done = []
     with readable(to):
@@ -89,9 +87,9 @@ def export(folder: Path, to: Path) -> list[Exported]:
                 boot = int(rows.boot[stretch.rows.start])
                 date = dated.get(boot, BootDate(boot, "undated"))
                 told = _told(report, stretch, rows, date)
-                told["sources"] = _sources(segments, where.segment[stretch.rows], as_pulled)
-                told.update(_settings(segments, where.segment[stretch.rows]))
-                table = _table(rows, where, stretch.rows, date).replace_schema_metadata({METADATA: json.dumps(told)})
+                told["sources"] = _sources(segments, rows.segment[stretch.rows], as_pulled)
+                told.update(_settings(segments, rows.segment[stretch.rows]))
+                table = _table(rows, stretch.rows, date).replace_schema_metadata({METADATA: json.dumps(told)})
                 first_ms = round(float(rows.t_s[stretch.rows.start]) * 1000)
                 name = f"{report['board']}-{boot:06d}-{first_ms:012d}-{stretch.kind}.parquet"
                 pq.write_table(table, draft / name, compression="zstd")
@@ -150,20 +148,20 @@ def _stretches(report: dict[str, Any], rows: "Rows") -> list[_Stretch]:
     ]
 
 
-def _table(rows: "Rows", where: Numbering, part: slice, date: BootDate) -> pa.Table:
+def _table(rows: "Rows", part: slice, date: BootDate) -> pa.Table:
     count = part.stop - part.start
     if date.unix_s is None:
         time = pa.nulls(count, pa.timestamp("ms", tz="UTC"))
     else:
         time = pa.array(np.round((rows.t_s[part] + date.unix_s) * 1000).astype(np.int64), pa.timestamp("ms", tz="UTC"))
-    key = where.key[part]
+    key = rows.key[part]
     names = np.array([*engine.STATE_NAMES, "7"])  # 3 bits; a state that this Underdash has no name for
     columns = [
-        pa.array(rows.t_s[part]), time, pa.array(rows.boot[part]), pa.array(where.number[part]),
+        pa.array(rows.t_s[part]), time, pa.array(rows.boot[part]), pa.array(rows.number[part]),
         *(pa.array(values[part], from_pandas=True) for values in (rows.low, rows.volts, rows.high, rows.amps)),
         pa.DictionaryArray.from_arrays(rows.state[part].astype(np.int8), names),
         pa.array(rows.warnings[part].astype(np.uint8)), pa.array(rows.since_s[part]),
-        pa.array(where.checked[part]), pa.array(key == 1, mask=key < 0),
+        pa.array(rows.checked[part]), pa.array(key == 1, mask=key < 0),
     ]  # fmt: skip
     return pa.Table.from_arrays(columns, schema=SCHEMA)
 

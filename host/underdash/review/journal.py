@@ -42,13 +42,14 @@ class Run:
 
 @dataclass
 class Journal:
-    """What could be read. Rows as in lockstep.Decoded, by column; `runs` cover them all.
+    """What could be read. Rows as in lockstep.Decoded, by column, and their numbers; `runs` cover them all.
 
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. thresholds: those in force at the end.
     """
 
     columns: dict[str, NDArray[Any]] = field(default_factory=dict)
+    numbers: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     runs: list[Run] = field(default_factory=list)
     board: str | None = None
     lost_rows: int = 0
@@ -86,10 +87,12 @@ def read(paths: list[Path]) -> Journal:
     decoded = decode(payloads)
     skipped = _number(journal, parts, decoded, 0 if len(paths) > 1 else None)
     journal.columns = {name: getattr(decoded, name) for name in _COLUMNS}
+    journal.numbers = decoded.number
     if skipped.any():
         start = np.cumsum(decoded.count) - decoded.count
         kept = np.arange(len(decoded.t_ms)) >= np.repeat(start + skipped, decoded.count)
         journal.columns = {name: column[kept] for name, column in journal.columns.items()}
+        journal.numbers = journal.numbers[kept]
     _find_boots(journal.runs, journal.columns["t_ms"])
     return journal
 

@@ -1,7 +1,7 @@
 """Rows to review, from a board's segments: decoded, put in order, and judged again at the desk."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -20,6 +20,8 @@ Codes = NDArray[np.integer[Any]]
 Judging = Callable[[Engine, Ints, Ints, Ints, Ints, Ints], tuple[Ints, Ints, Ints]]
 
 _EXAMPLES = 3
+# What stands in the columns that not every source has.
+_LEFT_OUT = {"temperature": np.nan, "rpm": np.nan, "number": -1, "key": -1, "checked": False, "segment": -1}
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,9 @@ class Rows:
     charging, nan without a clamp. state, warnings: the verdict, as numbered in chargecore.engine.
     since_s: when the condition behind the verdict began [s]. Only a foreign log may carry temperature
     (of the air at the regulator, or the nearest to it that was measured) [C] and rpm, the engine's speed at the row's
-    end [rev/min]; nan where it does not.
+    end [rev/min]; nan where it does not. Only a journal has numbers: number, over the life of the board; key: 1 on, 0
+    off, -1 not known; checked: whether the desk's engine stepped over the row; segment: its file's place among those
+    read, from 0. A log has -1, and nothing is checked.
     """
 
     boot: Ints
@@ -45,11 +49,16 @@ class Rows:
     since_s: Floats
     temperature: Floats = field(default_factory=lambda: np.empty(0))
     rpm: Floats = field(default_factory=lambda: np.empty(0))
+    number: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    key: NDArray[np.int8] = field(default_factory=lambda: np.empty(0, np.int8))
+    checked: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, np.bool_))
+    segment: NDArray[np.int32] = field(default_factory=lambda: np.empty(0, np.int32))
 
     def __post_init__(self) -> None:
-        for name in ("temperature", "rpm"):
-            if len(getattr(self, name)) != len(self.t_s):  # left out: nan throughout, which takes no memory
-                object.__setattr__(self, name, np.broadcast_to(np.nan, len(self.t_s)))
+        for name, absent in _LEFT_OUT.items():
+            column = getattr(self, name)
+            if len(column) != len(self.t_s):  # the same throughout, which takes no memory
+                object.__setattr__(self, name, np.broadcast_to(np.array(absent, column.dtype), len(self.t_s)))
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -126,7 +135,8 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         found.board, found.lost_rows, found.damaged_bytes, found.refused_frames, thresholds=found.thresholds
     )
     t_ms, *measured, state, warnings = found.columns.values()
-    boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), [run.count for run in found.runs])
+    counts = [run.count for run in found.runs]
+    boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), counts)
     since_ms = np.empty(len(t_ms), np.int64)
     for run in found.runs:
         rows = run.rows
@@ -138,7 +148,14 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
         since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
-    return in_si(boot, found.columns.values(), since_ms), account
+    key = [-1 if run.key == ABSENT else run.key for run in found.runs]
+    return replace(
+        in_si(boot, found.columns.values(), since_ms),
+        number=found.numbers,
+        key=np.repeat(np.array(key, np.int8), counts),
+        checked=np.repeat(np.array([run.judge is not None for run in found.runs], np.bool_), counts),
+        segment=np.repeat(np.array([run.segment for run in found.runs], np.int32), counts),
+    ), account
 
 
 def _since_unchecked(run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:
