@@ -98,9 +98,12 @@ def _rested(rows: Rows, offset: int, boot: int, start_s: float) -> float | None:
     """Median volts of the last minute and a half of rest before the drive [V], each row weighed by its
     time: a row of rest is a minute, and the key's own loads pull the last seconds down."""
     # A drive begins with its crank, which may come after rows without a verdict: look back from there.
-    before = slice(max(offset - _RESTED_ROWS, 0), offset)
+    first = max(offset - _RESTED_ROWS, 0)
+    earlier = np.flatnonzero(rows.t_s[first:offset] <= start_s - _RESTED_S)
+    first += int(earlier[-1]) + 1 if len(earlier) else 0
+    before = slice(first, offset)
     t_s, volts = rows.t_s[before], rows.volts[before]
-    spans = np.diff(t_s, prepend=rows.t_s[before.start - 1] if before.start else 0.0)
+    spans = np.diff(t_s, prepend=rows.t_s[first - 1] if first else 0.0)
     known = (rows.boot[before] == boot) & (rows.state[before] == engine.REST) & np.isfinite(volts)
     known &= (t_s < start_s) & (t_s > start_s - _RESTED_S)
     if not known.any():

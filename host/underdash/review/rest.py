@@ -3,10 +3,10 @@
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from chargecore import engine
-from underdash.review.rows import Rows
+from underdash.review.rows import Floats, Rows
+from underdash.review.theil_sen import theil_sen
 
 LEAST_S = 3600.0  # a shorter rest says nothing about a battery
 SETTLED_S = 6 * 3600.0  # surface charge takes so long or longer to go (a battery primer; sources differ)
@@ -27,7 +27,7 @@ def rests(rows: Rows) -> list[dict[str, Any]]:
     over the settled part [V], drains (whether that fall is more than cold explains); with a clamp charge_ah and
     mean_amps; first_row, its place among the rows.
 
-    The drift is Theil and Sen's slope (scipy.stats.theilslopes) of the rest after its first 6 h; null
+    The drift is Theil and Sen's slope of the rest after its first 6 h; null
     where less than 4 h of that remain. No current is claimed: it takes the battery's capacity.
     """
     found = []
@@ -53,7 +53,7 @@ def rests(rows: Rows) -> list[dict[str, Any]]:
             "volts": round(float(np.median(volts[late])), 3),
             "rested": end_s - begin_s >= RESTED_S,
             **_drift(t_s, volts, begin_s + SETTLED_S),
-            **_charge(rows.part(slice(start, end))),
+            **_charge(rows.t_s[start:end], rows.amps[start:end], begin_s),
         })  # fmt: skip
     return found
 
@@ -65,20 +65,22 @@ def _drift(t_s: Any, volts: Any, from_s: float) -> dict[str, Any]:
     if len(t_s) < 10 or t_s[-1] - t_s[0] < _SLOPE_S:
         return {**dict.fromkeys(names), "drains": False}
     hours, millivolts = _means(t_s) / 3600, _means(volts) * 1000
-    slope, _, low, high = stats.theilslopes(millivolts, hours)
-    fall = -float(slope) * (t_s[-1] - t_s[0]) / 3600 / 1000
-    values = (round(float(slope), 3), round(float(low), 3), round(float(high), 3), round(fall, 4))
+    slope, low, high = theil_sen(millivolts, hours)
+    fall = -slope * float(t_s[-1] - t_s[0]) / 3600 / 1000
+    values = (round(slope, 3), round(low, 3), round(high, 3), round(fall, 4))
     return {**dict(zip(names, values, strict=True)), "drains": bool(high < 0 and fall > COLD_NIGHT_VOLTS)}
 
 
-def _charge(resting: Rows) -> dict[str, float | None]:
+def _charge(t_s: Floats, amps: Floats, begin_s: float) -> dict[str, float | None]:
     """By the clamp, where there is one: charge_ah [Ah] and mean_amps [A], each row weighed by its time."""
-    known = np.isfinite(resting.amps)
+    known = np.isfinite(amps)
     if not known.any():
         return {"charge_ah": None, "mean_amps": None}
-    spans = np.diff(resting.t_s[known], prepend=resting.since_s[0])
+    if not known.all():
+        t_s, amps = t_s[known], amps[known]
+    spans = np.diff(t_s, prepend=begin_s)
     spans = np.where((spans > 0.0) & (spans <= _LONGEST_ROW_S), spans, 0.0)
-    charge_as, time_s = float(resting.amps[known] @ spans), float(spans.sum())
+    charge_as, time_s = float(amps @ spans), float(spans.sum())
     mean = round(charge_as / time_s, 3) if time_s else None
     return {"charge_ah": round(charge_as / 3600, 3), "mean_amps": mean}
 

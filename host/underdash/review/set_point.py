@@ -3,10 +3,10 @@
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from chargecore import engine
 from underdash.review.rows import Floats, Rows
+from underdash.review.theil_sen import theil_sen
 
 SETTLED_S = 60.0  # after charging begins; the crank's charge is back by then (chosen here)
 IDLE_RPM = (500.0, 900.0)
@@ -44,7 +44,7 @@ def _slope(volts: Floats, celsius: Floats) -> float | None:
     thin = np.linspace(0, len(volts) - 1, min(len(volts), _MOST_POINTS)).astype(int)
     if np.ptp(celsius[thin]) == 0.0:
         return None
-    return round(float(stats.theilslopes(volts[thin], celsius[thin])[0]), 5)
+    return round(theil_sen(volts[thin], celsius[thin]).slope, 5)
 
 
 def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
