@@ -18,7 +18,10 @@ values = st.lists(
 def test_the_same_as_scipy_ties_and_all(points: list[tuple[int, int]], scale: float) -> None:
     x, y = np.array(points, float).T * scale
     assume(np.ptp(x) > 0)
-    expected = stats.theilslopes(y, x)
+    try:
+        expected = stats.theilslopes(y, x)
+    except RuntimeWarning:  # so few points, and so many ties, that Sen's variance is below 0
+        assume(False)
     assert theil_sen(y, x) == pytest.approx((expected[0], expected[2], expected[3]), rel=1e-12, abs=1e-12)
 
 

@@ -24,7 +24,6 @@ def review(
     columns, options: see foreign.from_csv. car: held against what the drives show; its thresholds judge a log (a
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
-    from underdash.archive import dates
     from underdash.review import analysis, answers, findings, foreign, rows
 
     if source.suffix.lower() in foreign.SUFFIXES:
@@ -33,8 +32,7 @@ def review(
         known = ", ".join(sorted(foreign.SUFFIXES))
         raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
     else:
-        table, account = rows.from_segments(paths := archive.segments(source))
-        account.origins = dates.of_board(paths[0].parent, account.board)
+        table, account = rows.from_segments(archive.segments(source))
     report = analysis.analyse(source.name, table, account, car)
     if car is not None:
         from underdash.review.against_plan import against_plan

@@ -11,7 +11,7 @@ from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.set_point import by_speed, set_point
-from underdash.review.stretches import rows_within, runs
+from underdash.review.stretches import in_order, rows_within, runs
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
@@ -54,10 +54,10 @@ def drive(
     known = supply.after_crank(max(dips, default=None))
     flow = Flow(step_s, driven.amps, driven.volts).report(capacity_ah)
     in_state = np.bincount(driven.state, weights=step_s, minlength=len(engine.STATE_NAMES))
-    seen = np.bincount(driven.state, minlength=len(engine.STATE_NAMES)) > 0
+    seen = {int(driven.state[start]) for start, _ in runs(driven.state)}
     total_s = float(step_s.sum())
-    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
-    after_first, after_last = rows_within(np.maximum.accumulate(awake.t_s), start_s, end_s)
+    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if number in seen]
+    after_first, after_last = rows_within(in_order(awake.t_s), start_s, end_s)
     return {
         "boot": boot,
         "dated": account.dated(boot, start_s),

@@ -8,7 +8,7 @@ import numpy as np
 from chargecore import engine
 from underdash.review.charge_bounds import Supply, bounds
 from underdash.review.rows import Floats, Rows
-from underdash.review.stretches import ends_s, least, rows_within
+from underdash.review.stretches import ends_s, in_order, least, mean, rows_within
 
 EPISODE_STATES = (engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
 
@@ -27,7 +27,7 @@ def episodes(
     clamp (charge_bounds).
     """
     found: list[dict[str, Any]] = []
-    t_s = np.maximum.accumulate(awake.t_s)  # an order to search in, whatever the clock did
+    t_s = in_order(awake.t_s)
     before_ah = 0.0
     for start, end in runs:
         if awake.state[start] not in EPISODE_STATES:
@@ -57,8 +57,8 @@ def _episode(awake: Rows, t_s: Floats, start: int, end: int, offset: int, limits
     start_s, end_s = float(awake.since_s[start]), ends_s(awake, end)
     first, last = rows_within(t_s, start_s, end_s)
     inside = slice(first, last)
-    volts, amps = awake.volts[inside], awake.amps[inside]
-    clamp = bool(np.isfinite(amps).any())
+    amps = awake.amps[inside]
+    mean_volts, mean_amps = mean(awake.volts[inside]), mean(amps)
     step_s = np.diff(t_s[inside], prepend=t_s[max(first - 1, 0)]) if last > first else np.zeros(0)
     lowest, highest = least(awake.low[inside]), least(-awake.high[inside], sign=-1)
     beyond: float | None = None
@@ -73,12 +73,12 @@ def _episode(awake: Rows, t_s: Floats, start: int, end: int, offset: int, limits
         "shown_s": round(float(awake.t_s[start]), 3),
         "lowest_volts": lowest,
         "highest_volts": highest,
-        "mean_volts": round(float(np.nanmean(volts)), 3) if np.isfinite(volts).any() else None,
-        "mean_amps": round(float(np.nanmean(amps)), 2) if clamp else None,
-        "charge_ah": round(float(np.nansum(amps * step_s) / 3600), 3) if clamp else None,
+        "mean_volts": None if mean_volts is None else round(mean_volts, 3),
+        "mean_amps": None if mean_amps is None else round(mean_amps, 2),
+        "charge_ah": None if mean_amps is None else round(float(np.nansum(amps * step_s) / 3600), 3),
         "first_row": offset + first,
         "last_row": offset + max(last - 1, first),
-        "charge_from": "clamp" if clamp else "volts",
+        "charge_from": "volts" if mean_amps is None else "clamp",
         "charge_low_ah": None,
         "charge_high_ah": None,
         "charge_basis": None,

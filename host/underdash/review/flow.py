@@ -23,23 +23,20 @@ class Flow:
         names = ("out_ah", "in_ah", "out_wh", "in_wh")
         if not np.isfinite(self.amps).any():
             return {**dict.fromkeys(names), "cycles": [], "life_share": None}
-        charge_as = self.amps * self.step_s
-        energy_ws = charge_as * self.volts
-        if not np.isfinite(energy_ws).all():
-            charge_as, energy_ws = np.nan_to_num(charge_as), np.nan_to_num(energy_ws)
-        sums = (*_out_and_in(charge_as), *_out_and_in(energy_ws))
+        charge_as, volts = self.amps * self.step_s, self.volts
+        if not np.isfinite(charge_as @ volts):
+            charge_as, volts = np.nan_to_num(charge_as), np.nan_to_num(volts)
         found = cycles(charge_as / 3600.0)
+        net = float(charge_as.sum()), float(charge_as @ volts)
+        np.abs(charge_as, out=charge_as)  # a season of rows is large: no second array of them
+        gross = float(charge_as.sum()), float(charge_as @ volts)
+        sums = [part for all_in, all_of in zip(net, gross, strict=True)
+                for part in ((all_of - all_in) / 2.0, (all_of + all_in) / 2.0)]  # fmt: skip
         return {
             **{name: round(total / 3600.0, 3) for name, total in zip(names, sums, strict=True)},
             "cycles": [{"depth_ah": depth, "count": count} for depth, count in found],
             "life_share": life(found, capacity_ah),
         }
-
-
-def _out_and_in(moved: Floats) -> tuple[float, float]:
-    """The sum of what is negative, made positive, and of what is positive."""
-    net, gross = float(moved.sum()), float(np.abs(moved).sum())
-    return (gross - net) / 2.0, (gross + net) / 2.0
 
 
 def cycles(charge_ah: Floats) -> list[tuple[float, float]]:
@@ -87,7 +84,7 @@ def turns(level: Floats, least: float) -> Floats:
         gone = small[place % 2 == 0]
         keep = np.ones(len(points), dtype=bool)
         keep[gone] = keep[gone + 1] = False
-        points = _extremes(points[keep])
+        points = points[keep]  # and what is left still goes up and down by turns
     return points
 
 

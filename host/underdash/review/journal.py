@@ -24,7 +24,7 @@ class Run:
 
     judge: that engine, before the first of them if those of all runs before were stepped; None where it
     cannot be known. key: 1 on, 0 off, ABSENT if not known. segment: the file they stood in, counted from 0. boot:
-    the board's start they belong to.
+    the board's start they belong to, and `vouched` whether a header of that file says so.
     """
 
     begin: int
@@ -33,6 +33,7 @@ class Run:
     key: int
     segment: int
     boot: int | None  # None only while it is being found out
+    vouched: bool  # for its boot, by a header of its segment
 
     @property
     def rows(self) -> slice:
@@ -45,7 +46,7 @@ class Journal:
     """What could be read. Rows as in lockstep.Decoded, by column, and their numbers; `runs` cover them all.
 
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
-    not of this format. thresholds: those in force at the end.
+    not of this format. thresholds: those in force at the end. clocked: whether any header tells the time.
     """
 
     columns: dict[str, NDArray[Any]] = field(default_factory=dict)
@@ -56,6 +57,7 @@ class Journal:
     damaged_bytes: int = 0
     refused_frames: int = 0
     thresholds: Thresholds = field(default_factory=Thresholds)
+    clocked: bool = False
 
 
 @dataclass
@@ -125,6 +127,7 @@ def _frames(paths: list[Path], journal: Journal) -> tuple[list[bytes], list[_Par
                     raise DataError(f"{path}: is of board {board}, the files before it of {journal.board}")
                 journal.board = board
                 journal.thresholds = header.thresholds
+                journal.clocked |= bool(header.unix_s)
                 parts.append(_Part(len(payloads), segment, header))
     if journal.board is None:
         name = paths[0] if len(paths) == 1 else paths[0].parent
@@ -169,7 +172,8 @@ def _number(journal: Journal, parts: list[_Part], decoded: Decoded, expected: in
             expected = max(expected, number + count)
             if seen < count:
                 if run is None or run.key != key or run.judge is not judge:
-                    run = Run(rows, 0, judge, key, part.segment, boot if part.segment == headed else None)
+                    vouched = part.segment == headed
+                    run = Run(rows, 0, judge, key, part.segment, boot if vouched else None, vouched)
                     journal.runs.append(run)
                 run.count += count - seen
                 rows += count - seen

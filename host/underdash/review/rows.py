@@ -1,6 +1,6 @@
 """Rows to review, from a board's segments: decoded, put in order, and judged again at the desk."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -12,6 +12,7 @@ from chargecore.engine import STATE_NAMES, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review import journal
+from underdash.review.dated import origins
 from underdash.review.stride import stride
 
 Floats = NDArray[np.float64]
@@ -110,11 +111,12 @@ class Account:
         return origin.between(t_s) if origin else None
 
 
-def in_si(boot: Ints, columns: Iterable[Codes], since_ms: Ints) -> Rows:
-    """Rows of a board's units. columns: t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings."""
-    t_ms, *measured, state, warnings = columns
-    low, volts, high, amps = (_real(column) for column in measured)
-    return Rows(boot, t_ms / 1000.0, low, volts, high, amps, state, warnings, since_ms / 1000.0)
+def in_si(boot: Ints, columns: dict[str, Codes], since_ms: Ints) -> Rows:
+    """Rows of a board's units. columns: t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings; each is taken out
+    once it is used, for a season of them is large."""
+    t_s = columns.pop("t_ms") / 1000.0
+    low, volts, high, amps = (_real(columns.pop(name)) for name in ("low_mv", "bus_mv", "high_mv", "clamp_ma"))
+    return Rows(boot, t_s, low, volts, high, amps, columns.pop("state"), columns.pop("warnings"), since_ms / 1000.0)
 
 
 def _real(column: Codes) -> Floats:
@@ -134,6 +136,7 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
     account = Account(
         found.board, found.lost_rows, found.damaged_bytes, found.refused_frames, thresholds=found.thresholds
     )
+    account.origins = origins(paths, found)
     t_ms, *measured, state, warnings = found.columns.values()
     counts = [run.count for run in found.runs]
     boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), counts)
@@ -148,9 +151,10 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
         since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
+    del t_ms, measured, state, warnings  # so that they can go one by one
     key = [-1 if run.key == ABSENT else run.key for run in found.runs]
     return replace(
-        in_si(boot, found.columns.values(), since_ms),
+        in_si(boot, found.columns, since_ms),
         number=found.numbers,
         key=np.repeat(np.array(key, np.int8), counts),
         checked=np.repeat(np.array([run.judge is not None for run in found.runs], np.bool_), counts),

@@ -19,20 +19,33 @@ _MOST_POINTS = 400
 def set_point(driven: Rows) -> dict[str, float | None]:
     """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K]."""
     charging = driven.state == engine.CHARGING
-    volts = driven.volts[charging]
+    volts, t_s = driven.volts[charging], driven.t_s[charging]
     names = ("set_point_volts", "set_point_low_volts", "set_point_high_volts", "set_point_slope_v_per_k")
     known = np.isfinite(volts)
     if not known.any():
         return dict.fromkeys(names)
-    t_s = driven.t_s[charging]
-    settled = known & (t_s >= t_s[0] + SETTLED_S)
-    low = high = None
+    settled = t_s >= t_s[0] + SETTLED_S
+    celsius = driven.temperature[charging] if np.isfinite(driven.temperature).any() else None
+    if not known.all():
+        settled, volts = settled[known], volts[known]
+        celsius = celsius[known] if celsius is not None else None
+    low = high = slope = None
     if settled.any():
-        low, high = (round(float(value), 3) for value in np.percentile(volts[settled], (5, 95)))
-    slope = None
-    if settled.any():
-        slope = _slope(volts[settled], driven.temperature[charging][settled])
-    return dict(zip(names, (round(float(np.median(volts[known])), 3), low, high, slope), strict=True))
+        held = volts[settled]
+        low, high = (round(value, 3) for value in quantiles(held, 0.05, 0.95))
+        slope = _slope(held, celsius[settled]) if celsius is not None else None
+    return dict(zip(names, (round(quantiles(volts, 0.5)[0], 3), low, high, slope), strict=True))
+
+
+def quantiles(values: Floats, *shares: float) -> list[float]:
+    """Quantiles of finite values, in a straight line between neighbours, as numpy.quantile has them; in one go."""
+    places = [share * (len(values) - 1) for share in shares]
+    around = [(int(place), min(int(place) + 1, len(values) - 1)) for place in places]
+    ordered = np.partition(values, sorted({place for pair in around for place in pair}))
+    return [
+        float(ordered[below] + (ordered[above] - ordered[below]) * (place - below))
+        for place, (below, above) in zip(places, around, strict=True)
+    ]
 
 
 def _slope(volts: Floats, celsius: Floats) -> float | None:
@@ -71,4 +84,4 @@ def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
 
 def _median(volts: Floats) -> float | None:
     known = volts[np.isfinite(volts)]
-    return round(float(np.median(known)), 3) if len(known) else None
+    return round(quantiles(known, 0.5)[0], 3) if len(known) else None

@@ -98,6 +98,20 @@ def rows_within(t_s: Floats, start_s: float, end_s: float) -> tuple[int, int]:
     return int(first), int(last)
 
 
+def in_order(t_s: Floats) -> Floats:
+    """Times to search in, whatever the clock did: where it went back, those that it had reached before."""
+    return t_s if (t_s[1:] >= t_s[:-1]).all() else np.maximum.accumulate(t_s)
+
+
 def least(values: Any, sign: int = 1) -> float | None:
     """Least of what was measured, times `sign`; None if nothing was (NaN is no JSON)."""
-    return round(sign * float(np.nanmin(values)), 3) if np.isfinite(values).any() else None
+    value = float(np.fmin.reduce(values, initial=np.nan))
+    return None if np.isnan(value) else round(sign * value, 3)
+
+
+def mean(values: Floats) -> float | None:
+    """Mean of what was measured; None if nothing was."""
+    known = np.isfinite(values)
+    if not known.all():
+        values = values[known]
+    return float(values.mean()) if len(values) else None

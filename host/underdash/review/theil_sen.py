@@ -1,8 +1,8 @@
 """A straight line through noisy points that a few bad ones do not bend: Theil and Sen's slope.
 
-H. Theil 1950; P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", JASA 63 (1968): the median of
-the slopes of all pairs, and an interval from their ranks. scipy.stats.theilslopes gives the same; a season has a night
-for each drive, and this is ten times as fast for a few points.
+H. Theil 1950; P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", JASA 63 (1968): the median
+of the slopes of all pairs, and an interval from their ranks. scipy.stats.theilslopes gives the same; but a season has a
+night for each drive, and there are few points in each: its own checks take longer than the slope.
 """
 
 from functools import lru_cache

@@ -49,8 +49,8 @@ def from_csv(
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
     state, warnings, since_ms = gather.judged(rows, account.thresholds)
-    measured = (rows.t_ms, rows.low_mv, rows.bus_mv, rows.high_mv, rows.clamp_ma)
-    table = in_si(rows.boot, (*measured, state, warnings), since_ms)
+    measured = {name: column for name, column in vars(rows).items() if name != "boot"}
+    table = in_si(rows.boot, {**measured, "state": state, "warnings": warnings}, since_ms)
     return beside.beside(table, found.beside, options.hold_s or 0.0), account
 
 
