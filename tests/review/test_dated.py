@@ -8,12 +8,13 @@ import pytest
 
 from archive.journals import season
 from conftest import short_drive
-from underdash.archive import anchors
+from underdash.archive import anchors, dates, segments
 from underdash.archive.anchors import Anchor
 from underdash.link.client import Board
 from underdash.link.pull import pull
 from underdash.review import review
 from underdash.review.foreign import Options
+from underdash.review.rows import from_segments
 from underdash.review.text import summary
 from underdash.virtual.board import VirtualBoard
 
@@ -114,3 +115,27 @@ def test_a_log_of_seconds_or_hours_is_undated(tmp_path: Path, kind: str) -> None
         time_back="restart"))  # fmt: skip
     assert report["drives"] and {drive["dated"] for drive in report["drives"]} == {None}
     assert "Drive 1, undated: " in summary(report)
+
+
+@pytest.mark.parametrize("hurt", [None, 1, 3, 4])
+@pytest.mark.parametrize("told", [0, 2])
+def test_the_boots_of_a_review_are_those_of_the_archive(tmp_path: Path, hurt: int | None, told: int) -> None:
+    """Reckoned from the rows read, or from the folder read once more: also where a header is hit, and
+    where headers tell the time."""
+    life = season(3)
+    if told:
+        life.start(unix_s=round(NOON.timestamp()) + 9000)
+        life.run(30)
+    folder = life.pull(tmp_path / "board")
+    anchors.append(folder, Anchor(2, 422.0, NOON.timestamp(), 1.0, 7200))
+    if hurt:
+        path = folder / f"{hurt:08d}.seg"
+        content = bytearray(path.read_bytes())
+        content[9] ^= 16
+        path.write_bytes(content)
+    expected = dates.dates(folder).boots
+    assert dict(from_segments(segments(folder))[1].origins) == expected
+    assert {date.how for date in expected.values()} == {"anchored", "bounded"}
+    (one, *_) = segments(folder)
+    if hurt != 1:
+        assert dict(from_segments([one])[1].origins) == expected
