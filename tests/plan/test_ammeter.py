@@ -265,6 +265,27 @@ def test_a_loop_that_carries_more_than_it_may_goes() -> None:
     assert "off at both ends" in said.text and "insulate each end" in said.text
 
 
+def test_the_worst_is_an_alternator_without_a_battery() -> None:
+    leap = "the alternator runs without a battery: its volts leap"
+    said = next(finding for finding in loop_of().findings if finding.weight == "act").text
+    assert f"the loop's small fuses follow, and {leap}" in said
+    assert "taking it out is the plainer choice" in said and "all hangs on the charge cable" in said
+    fused = loop_of(replace(OLD_OUT, fuse_a=60.0), replace(OLD_BACK, fuse_a=60.0))  # 80 A come if the other way opens
+    assert fused.verdict == "leave" and f"fuses follow, and {leap}" in fused.findings[-1].text
+    gone = loop_of(stated("old charge wire", ALTERNATOR, "meter in", 0.01, carries=(LOOP,)))
+    said = next(finding for finding in gone.findings if finding.weight == "act").text
+    assert "The charge cable is then the only way" in said and leap in said
+    only = seen(car(supply=SUPPLY[1:]))
+    assert any("the alternator's only way to the battery" in f.text and leap in f.text for f in only.findings)
+
+
+def test_fuses_that_hold_all_of_it_lose_no_battery() -> None:
+    thick = {"gauge": replace(OLD_OUT.gauge, size="4"), "fuse_a": 100.0}  # type: ignore[type-var]
+    found = loop_of(replace(OLD_OUT, **thick), replace(OLD_BACK, **thick))
+    assert found.verdict == "leave" and found.loop_alone_a < 100.0
+    assert not any("without a battery" in finding.text for finding in found.findings)
+
+
 def test_a_loop_of_unknown_gauge_goes() -> None:
     bare = stated("old charge wire", ALTERNATOR, "meter in", 0.01, carries=(LOOP,))
     found = loop_of(bare)

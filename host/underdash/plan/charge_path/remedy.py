@@ -1,5 +1,6 @@
 """What would bring a side's drop down to its limit: a cable beside the path, beside one cable, or in its place."""
 
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -7,7 +8,7 @@ from underdash.carfile.model import GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile
 from underdash.plan.charge_path.currents import Flow, flow
 from underdash.plan.charge_path.ways import mohm
 from underdash.plan.results import Drop
-from underdash.wire.gauge import ladder
+from underdash.wire.gauge import Gauge, ladder
 from underdash.wire.network import Branch, potentials
 
 _LEAST_OHM = 1e-6
@@ -76,7 +77,7 @@ def in_place_ohm(along: Flow, name: str, limit_v: float) -> float | None:
     low, high = _LEAST_OHM, next(branch.ohm for branch in along.branches if branch.name == name)
     if lost_v(low) > limit_v:
         return None
-    for _ in range(40):
+    for _ in range(20):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if lost_v(middle) <= limit_v else (low, middle)
     return low
@@ -97,13 +98,17 @@ def _gauge(car: CarFile, cable: Cable, drop: Drop, side: str, most_ohm: float, s
     assert cable.gauge is not None and drop.limit_v is not None
     if cable.joints_ohm >= most_ohm:
         return "" if second else f" (the joints of '{cable.name}' alone have {mohm(cable.joints_ohm)}: those first)"
+    limit_v = drop.limit_v
     start, end = (drop.start, drop.end) if side == SUPPLY_SIDE else (drop.end, drop.start)
-    for gauge in ladder(cable.gauge.system):
-        if gauge.area_mm2 < cable.gauge.area_mm2:
-            continue
+    others = tuple(other for other in car.cables if other.name != cable.name)
+    sizes = [gauge for gauge in ladder(cable.gauge.system) if gauge.area_mm2 >= cable.gauge.area_mm2]
+
+    def enough(gauge: Gauge) -> bool:
         put = (replace(cable, gauge=gauge),) if second is None else (cable, replace(second, gauge=gauge))
-        cables = [other for other in car.cables if other.name != cable.name]
-        if flow(replace(car, cables=(*cables, *put)), side, drop.amps, start, end).drop_v <= drop.limit_v:
-            return f" ({gauge} does it at its {cable.length_m:g} m)"
+        return flow(replace(car, cables=(*others, *put)), side, drop.amps, start, end).drop_v <= limit_v
+
+    found = bisect_left(sizes, True, key=enough)  # thicker never loses more
+    if found < len(sizes):
+        return f" ({sizes[found]} does it at its {cable.length_m:g} m)"
     joints = f" with joints of {mohm(cable.joints_ohm)}" if cable.joints_ohm > 0.0 else ""
     return f" (no listed size does it at its {cable.length_m:g} m{joints})"
