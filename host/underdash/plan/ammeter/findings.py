@@ -7,6 +7,7 @@ from underdash.carfile.paths import supply
 from underdash.plan.ammeter.cases import AFTER_START, CRANKING, HOT_IDLE_ALL
 from underdash.plan.ammeter.loop import charge_through
 from underdash.plan.ammeter.old_loop import FUSE, LEAVE, OldLoop, Strand
+from underdash.plan.cables.flows import full_output_a
 from underdash.plan.results import WEIGHTS, AmmeterShare, Finding, Needle
 
 TAKE_OUT = (
@@ -135,7 +136,7 @@ def _cranking(meter: Ammeter, cases: dict[str, Needle]) -> Iterator[Finding]:
 def _loop(car: CarFile, old: OldLoop) -> Finding:
     """Leave, fuse or remove."""
     line = old.strands[0].cable.line if old.strands else car.ammeter.line if car.ammeter else 0
-    evidence = _evidence(old)
+    evidence = _evidence(car, old)
     if old.verdict == LEAVE:
         text = (
             "The old ammeter loop may stay: it carries no more than it may, and each end with a source has its fuse. "
@@ -228,10 +229,12 @@ def _then_alone(old: OldLoop) -> str:
     )
 
 
-def _evidence(old: OldLoop) -> str:
+def _evidence(car: CarFile, old: OldLoop) -> str:
     parts = [f"at most {old.after_a:.1f} A with everything in order"]
     if old.alone_a > old.after_a:
-        parts.append(f"{old.alone_a:.0f} A if one of the conversion's cables opens")
+        cold = max(car.alternator.hot_a) < old.alone_a <= full_output_a(car) + 0.05
+        most = " (the most that the alternator gives, cold)" if cold else ""
+        parts.append(f"{old.alone_a:.0f} A if one of the conversion's cables opens{most}")
     parts += [
         f"'{strand.cable.name}' may carry {strand.ampacity_a:.0f} A"
         if strand.ampacity_a is not None
