@@ -396,6 +396,7 @@ def test_worse_copper_never_looks_better(size: int, length_m: float, air_c: floa
     assert worse[1] < better[1]
 
 
+@settings(deadline=None)
 @given(st.floats(1e-4, 0.1))
 def test_one_more_ground_never_raises_the_drop(ohm: float) -> None:
     added = stated("second ground", ENGINE, GROUND, ohm, side=GROUND_SIDE, added=True)
