@@ -260,6 +260,7 @@ def test_the_smallest_of_one_cable_brings_the_path_within() -> None:
     test = test_of(result, "path drop")
     assert not test.passed and test.smallest is not None
     assert charge_path_drop(changed(file, "charge", gauge=test.smallest)) <= 0.2
+    assert "mends that alone" not in said(size(file), "watch")  # it is told with the charge path
     thinner = Gauge("AWG", {"6": "8", "4": "6", "3": "4", "2": "3", "1": "2"}[test.smallest.size])
     assert charge_path_drop(changed(file, "charge", gauge=thinner)) > 0.2
 
@@ -276,7 +277,7 @@ def test_where_none_alone_mends_it_the_set_is_named() -> None:
         better = changed(better, name, gauge=gauge)
     assert charge_path_drop(better) <= 0.2
     text = said(found, "watch")
-    assert "No one of them mends that alone;" in text
+    assert "No larger gauge of one of them mends that alone; together these would:" in text
     assert all(f"{gauge} for {name}" in text for name, gauge in mended.items())
 
 

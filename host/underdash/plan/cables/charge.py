@@ -14,7 +14,7 @@ from underdash.carfile.model import (
     Cable,
     CarFile,
 )
-from underdash.plan.charge_path.drops import Flow, flow
+from underdash.plan.charge_path.currents import Flow, flow
 from underdash.wire.gauge import Gauge, ladder
 from underdash.wire.network import Unconnected
 
@@ -53,15 +53,15 @@ class Path:
         cables = tuple(new.get(cable.name, cable) for cable in self.car.cables)
         return _along(replace(self.car, cables=cables), self.side, self.amps).drop_v
 
-    def each_alone(self) -> dict[str, Gauge]:
-        """{cable: the smallest gauge of it that brings the drop within the limit by itself}, of those that can."""
-        found = {}
-        for cable in self.members:
-            sizes = ladder(cable.gauge.system) if cable.gauge and cable.stated_ohm is None else ()
-            passing = (g for g in sizes if self.drop_with_v(replace(cable, gauge=g)) <= self.limit_v)
-            if gauge := next(passing, None):
-                found[cable.name] = gauge
-        return found
+    @property
+    def mends_alone(self) -> bool:
+        """True if the largest size of one cable of it brings the drop within the limit by itself."""
+        sized = (cable for cable in self.members if cable.gauge and cable.stated_ohm is None)
+        return any(
+            self.drop_with_v(replace(cable, gauge=ladder(cable.gauge.system)[-1])) <= self.limit_v
+            for cable in sized
+            if cable.gauge
+        )
 
     def mended(self) -> dict[str, Gauge] | None:
         """{cable: gauge} that brings the drop within the limit, step by step where a step gains most; None if none

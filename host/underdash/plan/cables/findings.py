@@ -50,30 +50,27 @@ def of_cable(result: CableResult, flow: Flow) -> tuple[Finding, ...]:
 
 
 def of_paths(paths: Sequence[Path]) -> list[Finding]:
-    """The sides of the charge path that lose more than the file accepts, and the sizes that mend it."""
+    """Sides of the charge path that lose more than the file accepts, where no one cable of another gauge mends it.
+
+    What one cable can do is in the table, and `plan.charge_path` tells it.
+    """
     found = []
     for path in paths:
-        if path.drop_v <= path.limit_v:
+        if path.drop_v <= path.limit_v or path.mends_alone:
             continue
         side = "From alternator to battery" if path.side == SUPPLY_SIDE else "From engine to the battery's ground"
+        several = path.mended()
+        mends = "No size of these cables would bring it within: make them shorter, or see to their joints."
+        if several is not None:
+            sizes = ", ".join(f"{gauge} for {name}" for name, gauge in several.items())
+            mends = f"No larger gauge of one of them mends that alone; together these would: {sizes}."
         text = (
             f"{side} the cables lose {volts_text(path.drop_v)} together at {amps_text(path.amps)}; the limit is "
-            f"{volts_text(path.limit_v)}. {_mends(path)}"
+            f"{volts_text(path.limit_v)}. {mends}"
         )
         own = ", ".join(f"{cable.name} {volts_text(path.own(cable)[1])}" for cable in path.members)
         found.append(Finding("watch", text, own, path.members[0].line if path.members else 0))
     return found
-
-
-def _mends(path: Path) -> str:
-    alone = [f"{gauge} for {name}" for name, gauge in path.each_alone().items()]
-    if alone:
-        return f"{' or '.join(alone)} would bring it within."
-    several = path.mended()
-    if several is None:
-        return "No size of these cables would bring it within: make them shorter, or see to their joints."
-    sizes = ", ".join(f"{gauge} for {name}" for name, gauge in several.items())
-    return f"No one of them mends that alone; {sizes} together would."
 
 
 def of_circuits(circuits: Sequence[Circuit]) -> list[Finding]:
