@@ -78,7 +78,7 @@ def _sweep(source: str, outcome: Outcome) -> Figure:
     drawn = Figure(figsize=(7.2, 4.6))
     upper, lower = drawn.subplots(2, 1, sharex=True)
     drawn.subplots_adjust(left=0.1, right=0.85, top=0.92, bottom=0.11, hspace=0.12)
-    for axes, part, unit in ((upper, 0, "warnings"), (lower, 1, "together [min]")):
+    for axes, part, unit in ((upper, 0, "warnings"), (lower, 1, "in all [min]")):
         ends: list[tuple[float, str]] = []
         for kind in kinds_warned_of(outcome):
             colour, _, marker = _LOOKS[kind]
@@ -171,16 +171,19 @@ def _windows(outcome: Outcome) -> tuple[list[_Window], int]:
     most; where nothing changes, those with the longest warnings."""
     matches = [each for one in outcome.sets for each in one.differences]
     groups = [(each.now, each.then) for each in matches] or [((one,), ()) for one in outcome.warned]
-    changed: dict[tuple[int, int, str], int] = {}
+    spans = []
     for now, then in groups:
-        first = (now + then)[0]
-        span = _around(outcome, now + then)
-        window = (span[0], span[1], "parked" if first.drive is None else f"drive {first.drive}")
-        changed[window] = changed.get(window, 0) + sum(each.length_ms or 1 for each in now + then)
-    ranked = sorted(
-        (_Window(name, start, stop, ms) for (start, stop, name), ms in changed.items()), key=lambda one: -one.changed_ms
-    )
-    kept = sorted(ranked[:_MOST_WINDOWS], key=lambda one: one.first)
+        both = now + then
+        name = "parked" if both[0].drive is None else f"drive {both[0].drive}"
+        spans.append(_Window(name, *_around(outcome, both), sum(one.length_ms or 1 for one in both)))
+    windows: list[_Window] = []
+    for one in sorted(spans, key=lambda span: (span.name, span.first)):
+        if windows and windows[-1].name == one.name and one.first < windows[-1].stop:
+            last = windows.pop()
+            one = _Window(one.name, last.first, max(last.stop, one.stop), last.changed_ms + one.changed_ms)
+        windows.append(one)
+    ranked = sorted(windows, key=lambda window: -window.changed_ms)
+    kept = sorted(ranked[:_MOST_WINDOWS], key=lambda window: window.first)
     return kept, len(ranked) - len(kept)
 
 

@@ -129,7 +129,7 @@ def _trust(outcome: Outcome) -> list[str]:
         lines.append("A log tells of no key: judged as on a board without the ignition sense.")
     if any({"crank_mv", "hysteresis_mv"} & one.chosen.changes.keys() for one in outcome.sets):
         lines.append(
-            "The rows stay as they were recorded; with another crank_mv or hysteresis_mv a board would write other rows "
+            "The rows are as they were recorded; with another crank_mv or hysteresis_mv a board would write others "
             "around a crank."
         )
     return lines
