@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from chargecore import engine, thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from monitor.sampler import RowBuilder
-from underdash.car import EVENING, simulate
+from underdash.car import EVENING, Drive, simulate
 
 Ints = NDArray[np.int64]
 _EVERY = 5  # of the car's samples, 20 ms apart: a sample of the board
@@ -17,9 +17,14 @@ _AWAKE = 300  # samples at rest after which a board sleeps: 30 s (monitor.rest)
 
 
 @cache
+def _drive(seed: int) -> Drive:
+    return simulate(EVENING, seed=seed)
+
+
+@cache
 def evening(clamp: bool, seed: int = 1) -> Ints:
     """Rows (t_ms, low_mv, bus_mv, high_mv, clamp_ma) of one evening, from t_ms 0."""
-    drive = simulate(EVENING, seed=seed)
+    drive = _drive(seed)
     judge = engine.Engine(thresholds.Thresholds())
     limits = judge.thresholds
     rows: list[tuple[int, int, int, int, int]] = []

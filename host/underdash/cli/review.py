@@ -17,6 +17,7 @@ _PATH = click.Path(path_type=Path)
 @click.command()
 @click.argument("source", type=_PATH)
 @click.option("--html", type=_PATH, help="Write the one-page report here.")
+@click.option("--pages", type=_PATH, help="Write a page for each drive, and one for all, into this folder.")
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of text.")
 @click.option("--car", type=_PATH, help="A car file: its plan is held against the drives.")
 @log_options
@@ -25,6 +26,7 @@ _PATH = click.Path(path_type=Path)
 def review(
     source: Path,
     html: Path | None,
+    pages: Path | None,
     as_json: bool,
     car: Path | None,
     dry_run: bool,
@@ -59,6 +61,12 @@ def review(
         from underdash.review.page import render
 
         write_whole(html, render(report, rows).encode())
+    if pages:
+        from underdash.cli.progress import bar
+        from underdash.review.pages import write_pages
+
+        with bar("pages", unit="pages") as show:
+            write_pages(report, rows, pages, show)
     if as_json:
         click.echo(json.dumps(report, indent=1))
     else:

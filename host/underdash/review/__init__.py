@@ -24,7 +24,7 @@ def review(
     columns, options: see foreign.from_csv. car: held against what the drives show; its thresholds judge a log (a
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
-    from underdash.review import analysis, findings, foreign, rows
+    from underdash.review import analysis, answers, findings, foreign, rows
 
     if source.suffix.lower() in foreign.SUFFIXES:
         table, account = foreign.from_csv(source, columns, car.thresholds if car else None, options)
@@ -33,10 +33,11 @@ def review(
         raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
     else:
         table, account = rows.from_segments(archive.segments(source))
-    report = analysis.analyse(source.name, table, account)
+    report = analysis.analyse(source.name, table, account, car)
     if car is not None:
         from underdash.review.against_plan import against_plan
 
         report["plan"] = against_plan(report, car)
     report["findings"] = findings.findings(report)
+    report["answers"] = answers.answers(report)
     return report, table

@@ -4,6 +4,7 @@ Nothing in the picture rests on colour alone: episodes and cranks carry numbers,
 lane with its name, the thresholds differ in line style and are named at the right edge.
 """
 
+import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -20,7 +21,7 @@ from underdash.review.findings import clock
 from underdash.svg import BLUE, GREEN, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
 
 # State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
-_LANES = {
+LANES = {
     "overcharge": (PURPLE, "xxxx"),
     "discharging": (RED, "////"),
     "marginal": (ORANGE, "\\\\\\\\"),
@@ -29,7 +30,7 @@ _LANES = {
     "rest": (SKY, "----"),
     "no verdict": (GREY, "++++"),
 }
-_LINES: tuple[tuple[str, str, Any], ...] = (
+LINES: tuple[tuple[str, str, Any], ...] = (
     ("overcharge", PURPLE, "dashdot"),
     ("marginal", ORANGE, "dashed"),
     ("discharging", RED, "solid"),
@@ -58,6 +59,8 @@ class RowsLike(Protocol):
     def amps(self) -> NDArray[Any]: ...
     @property
     def state(self) -> NDArray[Any]: ...
+    @property
+    def warnings(self) -> NDArray[Any]: ...
 
 
 @dataclass(frozen=True)
@@ -104,7 +107,7 @@ def lanes(t_s: Floats, state: NDArray[Any]) -> dict[str, list[tuple[float, float
     span = max(float(t_s[-1] - t_s[0]), 1.0)
     steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), _GAP_S)
     found: dict[str, list[tuple[float, float]]] = {}
-    for name in _LANES:
+    for name in LANES:
         stretches: list[tuple[float, float]] = []
         for index in np.flatnonzero(state == STATE_NAMES.index(name)):
             start, end = max(float(t_s[index] - steps[index]), float(t_s[0]) - 1.0), float(t_s[index])
@@ -137,7 +140,7 @@ def _threshold_lines(axes: Axes, thresholds: dict[str, Any]) -> None:
     """Each limit as a line, named at the right edge; names that would touch are pushed apart."""
     bottom, top = axes.get_ylim()
     apart, free = (top - bottom) * 0.062, float("inf")
-    for name, colour, style in _LINES:
+    for name, colour, style in LINES:
         if f"{name}_mv" not in thresholds:
             continue
         volts = thresholds[f"{name}_mv"] / 1000
@@ -189,9 +192,16 @@ def _marks(axes: Axes, drive: dict[str, Any], span: float) -> None:
             )
 
 
+def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDArray[Any]:
+    """Positions in `rows` of a drive's rows and of those up to `around_s` [s] before and after it, in order of time."""
+    start, end = float(drive["start_s"]), float(drive["start_s"] + drive["length_s"])
+    mine = np.flatnonzero((rows.boot == drive["boot"]) & (rows.t_s >= start - around_s) & (rows.t_s <= end + around_s))
+    return mine[np.argsort(rows.t_s[mine], kind="stable")]
+
+
 def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> Figure:
     start, span = float(drive["start_s"]), max(float(drive["length_s"]), 1.0)
-    mine = (rows.boot == drive["boot"]) & (rows.t_s >= start - 1) & (rows.t_s <= start + span + 1)
+    mine = places(drive, rows)
     t_s, low, volts, high, amps = (
         np.asarray(each[mine], dtype=np.float64) for each in (rows.t_s, rows.low, rows.volts, rows.high, rows.amps)
     )
@@ -242,7 +252,7 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -
 
     strip = panels[-1]
     for lane, (name, stretches) in enumerate(found.items()):
-        colour, hatch = _LANES[name]
+        colour, hatch = LANES[name]
         strip.broken_barh(stretches, (lane - 0.4, 0.8), facecolor=colour, hatch=hatch, linewidth=0)
     strip.set_ylim(max(len(found), 1) - 0.4, -0.6)
     strip.set_yticks(range(len(found)), list(found), fontsize=6.5)
@@ -256,20 +266,42 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -
     return figure
 
 
-def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> str:
-    """One drive as an inline `<svg>` for the page; its ids are its own, its ink the page's.
+class Picture:
+    """One drive, drawn once, to be had as an inline `<svg>` and as a PNG.
 
     drive: one entry of the report's `drives` (times [s]); rows: rows that include that drive's;
     thresholds: the report's, in [mV].
     """
-    with rc_context(STYLE):
-        figure = _figure(drive, rows, thresholds)
+
+    def __init__(self, drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> None:
+        self._drive = drive
+        with rc_context(STYLE):
+            self._figure = _figure(drive, rows, thresholds)
+
+    def svg(self) -> str:
+        """For the page; its ids are its own, its ink the page's."""
+        start = self._drive["start_s"]
+        return inline(self._figure, f"b{int(self._drive['boot'])}s{round(start * 1000)}-", label(self._drive))
+
+    def png(self) -> bytes:
+        """The same, on white."""
+        out = io.BytesIO()
+        with rc_context(STYLE):
+            self._figure.savefig(out, format="png", dpi=150, facecolor="white")
+        return out.getvalue()
+
+
+def label(drive: dict[str, Any]) -> str:
+    """A drive's picture in words."""
     start = drive["start_s"]
-    label = f"Bus volts and verdicts from {clock(start)} to {clock(start + drive['length_s'])}"
-    return inline(figure, f"b{int(drive['boot'])}s{round(start * 1000)}-", label)
+    return f"Bus volts and verdicts from {clock(start)} to {clock(start + drive['length_s'])}"
+
+
+def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> str:
+    """`Picture.svg`; arguments as for it."""
+    return Picture(drive, rows, thresholds).svg()
 
 
 def drive_png(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], path: Path) -> None:
-    """Write the same picture, on white, to `path`; arguments as for `drive_svg`."""
-    with rc_context(STYLE):
-        _figure(drive, rows, thresholds).savefig(path, format="png", dpi=150, facecolor="white")
+    """Write `Picture.png` to `path`."""
+    path.write_bytes(Picture(drive, rows, thresholds).png())

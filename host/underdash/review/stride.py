@@ -6,33 +6,37 @@ out is looked up, and all rows before it are passed at once. Wherever the state 
 this module does not know for certain that it cannot, the engine itself takes the row.
 
 How it goes
-1. Each condition of the engine is worked out for every row of a block (`_Block`). Neighbouring rows in
-   which all are alike make a run: from here on there are runs, not rows.
-2. For a state (and key, running, flat) the timers are added up over the runs (`_Bank`): for each one the
-   runs that count, those that zero it, those that leave it be.
-3. From a row on, `_Block.until` finds the first row that might do more than move timers. A stretch before
-   it is passed by writing the engine's fields as they stand after its last row; that row is stepped.
+1. Each condition of the engine is worked out for every row of a block (`conditions.Conditions`). Neighbouring
+   rows in which all are alike make a run: from here on there are runs, not rows.
+2. For a state (and key, running, flat) the timers are added up over the runs (`timers.Timers`): for each one
+   the runs that count, those that zero it, those that leave it be.
+3. From a row on, `_Block.until` finds the first row that might do more than move timers. The rows before it
+   are passed by writing the engine's fields as they stand after the last of them; that row is stepped.
 
-What each field does in a stretch of rows e to x-1 that is passed (`_Block.go`)
+What each field does in a stretch of rows that is passed (`Timers.go`)
 * state, since_ms, warnings: stay. A row that could change one of them ends the stretch.
-* _last_ms, _seen, _previous_mv, _before_mv: from the last two rows.
+* _last_ms, _seen, _previous_mv, _before_mv: from the last two rows. _blind_ms: 0.
 * _over, _discharge, _marginal, _good, _clear: timers; `since_ms` is where the last count from zero began.
-  A clamp's first row of discharge that begins inside the row before it counts towards nothing, and low
-  volts that do not move neither count nor zero, as in the engine. At rest all are forgotten (ms and since).
-* _partial: with a clamp, 0 unless the last rows discharge; then whether the first of them began inside.
-* _alive_ms: a timer that nothing zeroes, while the engine is not known to run. _started: stays; with the
-  key off both are 0.
-* _running: stays; with the key off only charging that has held its dwell sets it.
-* _quiet_ms: the time since the volts moved last. Where what a block assumed of it (each gap forgets,
-  or none does) does not fit the engine's own, rows are stepped until it makes no difference.
-* _blind_ms: 0. _agreed_mv: the last row's volts. _contra_ms: runs down to 0; ends before it lets the
-  warning go. Rows whose volts and amps may contradict each other are never in such a stretch.
-* _low_rest_ms: a timer at rest, elsewhere 0; ends before it changes the warning.
+  A clamp's first row of discharge that begins inside the row before it does not count, and low volts that do
+  not move neither count nor zero, as in the engine. At rest all are forgotten, in rows that would bring rest.
+* _partial: with a clamp, 0 unless the last rows discharge; then whether the first of them began inside. A
+  stretch is not begun in the midst of a discharge unless the engine is in the midst of it, too.
+* _alive_ms: a timer that nothing zeroes, while the engine is not known to run. With the key off it is 0.
+* _started: stays; _running: stays. With the key off the one is 0, the other only where charging has held its
+  dwell. A row that could set _running otherwise ends the stretch.
+* _quiet_ms: the time since the volts moved last. Where what a block assumed of it (every gap forgets, or none
+  does) does not fit the engine's own, rows are stepped until it makes no difference.
+* _agreed_mv, _contra_ms: rows whose volts and amps contradict each other ("wrong" ones) are frozen as the
+  engine has it: no timer but _quiet_ms and _low_rest_ms moves. Which are wrong is known for the first few
+  after a row above suspicion, if the stretch began before; later ones end it. _agreed_mv is the volts of the
+  last row that is not wrong, _contra_ms goes up and down; before it brings or lifts a warning the stretch ends.
+* _low_rest_ms: a timer at rest, elsewhere 0; the stretch ends before it changes the warning.
 * _flat: stays; while set, the row that clears it ends the stretch, otherwise the row that may be a crank.
-* crank_low_mv, crank_held_mv: stay, at rest they are forgotten. _crank_last_mv, _crank_before_mv,
-  _crank_ms, _crank_clear_ms: stay. A crank is stepped.
-Two more kinds of stretch: rows without volts once there is no verdict (`_blind`), and rows that contradict
-themselves (`_contradiction`); both freeze everything but the timers named there.
+* crank_low_mv, crank_held_mv: stay; at rest they are forgotten. _crank_last_mv, _crank_before_mv, _crank_ms,
+  _crank_clear_ms: stay. A crank is stepped.
+Two more kinds of stretch freeze all but the clock and a timer: rows without volts, once there is no verdict
+(`_Block._blind`: _blind_ms counts, the dwells are forgotten), and long contradictions (`_contradiction`:
+_contra_ms counts, the dwells stay, or are forgotten already).
 """
 
 from collections.abc import Callable
@@ -48,6 +52,7 @@ from underdash.review.timers import SPAN, Timers
 _BLOCK = 1 << 15  # rows whose conditions are worked out at once
 _SHORT = 8  # rows that are sooner stepped than passed
 _PATIENCE = 64  # rows stepped at most before the next look ahead, where nothing could be passed
+_FEW = 300  # rows that are sooner stepped than worked out
 
 
 def stride(
@@ -74,7 +79,7 @@ def stride(
 def _judge(judge: Engine, columns: list[Ints], verdicts: Ints) -> None:
     """Fill in the verdicts on one block's rows."""
     count = verdicts.shape[1]
-    block = _Block(judge, *columns) if count > _PATIENCE else None
+    block = _Block(judge, *columns) if count > _FEW else None
     at, patience = 0, 1
     while at < count:
         stop = at

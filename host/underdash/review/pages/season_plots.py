@@ -1,0 +1,127 @@
+"""A quantity over the season as a picture: a point a drive, the trend and its confidence, a change if one is called.
+
+Nothing rests on colour alone: a point is a dot, the trend a solid line in a band, a change a dashed upright with its
+words.
+"""
+
+import io
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from underdash.review.pages.files import file_name
+from underdash.svg import BLUE, GREY, INK, ORANGE, STYLE, inline
+
+_MONTH_DAYS = 30.4375
+_SHORT: Any = {**STYLE, "font.size": 7.5}
+
+Floats = NDArray[np.float64]
+
+
+def is_dated(quantity: dict[str, Any]) -> bool:
+    """Whether each of its points has a date; else the axis counts drives, and says that they are undated."""
+    points = quantity.get("points") or []
+    return bool(points) and all(point.get("date") for point in points)
+
+
+def quantity_svg(quantity: dict[str, Any], index: int) -> str:
+    """One quantity as an inline `<svg>`; each point is a link to its drive's page. index keeps its ids apart."""
+    with rc_context(_SHORT):
+        figure = Figure(figsize=(4.3, 1.95))
+        axes = figure.subplots()
+        figure.subplots_adjust(left=0.15, right=0.98, top=0.95, bottom=0.24)
+        _draw(axes, quantity)
+    return inline(figure, f"q{index}-", f"{quantity['name']} over the drives")
+
+
+def season_png(quantities: list[dict[str, Any]]) -> bytes:
+    """All quantities in one picture, on white."""
+    lines = max(1, (len(quantities) + 1) // 2)
+    with rc_context(_SHORT):
+        figure = Figure(figsize=(10.4, 2.6 * lines), layout="constrained")
+        panels = figure.subplots(lines, 2, squeeze=False).ravel()
+        for axes, quantity in zip(panels, quantities, strict=False):
+            _draw(axes, quantity)
+            axes.set_title(quantity["name"].capitalize(), fontsize=9, loc="left")
+        for axes in panels[len(quantities) :]:
+            axes.set_axis_off()
+        if not quantities:
+            panels[0].text(0, 0.5, "No trends: they are drawn from three drives on.")
+        out = io.BytesIO()
+        figure.savefig(out, format="png", dpi=150, facecolor="white")
+    return out.getvalue()
+
+
+def _place(point: dict[str, Any], dates: bool) -> float:
+    return float(date2num(datetime.fromisoformat(point["date"]))) if dates else float(point["drive"])
+
+
+def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | None:
+    """(x, line, least, most) of the trend at the ends and the middle: the slope, through the medians of places and
+    values, and what its 95 % interval allows about that point. None where there is no slope."""
+    dates = is_dated(quantity)
+    points = [point for point in quantity.get("points") or () if point["value"] is not None]
+    if quantity.get("slope") is None or len(points) < 2:
+        return None
+    per = _MONTH_DAYS if dates and quantity["per"] == "month" else 1.0
+    x = np.array([_place(point, dates) for point in points])
+    middle = float(np.median(x))
+    height = float(
+        np.median(
+            [point["value"] - quantity["slope"] * (at - middle) / per for point, at in zip(points, x, strict=True)]
+        )
+    )
+    ends = np.array([x.min(), middle, x.max()])
+    sides = [
+        height + (quantity["slope"] if slope is None else slope) * (ends - middle) / per
+        for slope in (quantity["slope"], quantity.get("slope_low"), quantity.get("slope_high"))
+    ]
+    return ends, sides[0], np.minimum(sides[1], sides[2]), np.maximum(sides[1], sides[2])
+
+
+def _draw(axes: Axes, quantity: dict[str, Any]) -> None:
+    dates = is_dated(quantity)
+    points = [point for point in quantity.get("points") or () if point["value"] is not None]
+    x = [_place(point, dates) for point in points]
+    drawn = trend(quantity)
+    if drawn is not None and quantity["per"] == "month" and not dates:
+        drawn = None  # a slope a month has no place on an axis of drives
+    if drawn is not None:
+        ends, line, least, most = drawn
+        axes.fill_between(ends, least, most, color=GREY, alpha=0.25, linewidth=0)
+        axes.plot(ends, line, color=INK, linewidth=1.1)
+    dots = axes.scatter(x, [point["value"] for point in points], s=14, color=BLUE, zorder=3)
+    dots.set_urls([file_name(point["drive"]) for point in points])
+    change = quantity.get("change")
+    if change is not None and (change.get("date") or not dates):
+        at = _place(change, dates)
+        axes.axvline(at, color=ORANGE, linestyle="dashed", linewidth=1.4)
+        left, right = min([*x, at]), max([*x, at])
+        for start, end, value in ((left, at, change["before"]), (at, right, change["after"])):
+            if value is not None:
+                axes.plot([start, end], [value, value], color=ORANGE, linestyle="dotted", linewidth=1.6)
+        late = at > (left + right) / 2
+        axes.annotate(
+            "change", (at, 0.99), (-4 if late else 4, 0), xycoords=axes.get_xaxis_transform(),
+            textcoords="offset points", ha="right" if late else "left", va="top", fontsize=7.5)  # fmt: skip
+    axes.set_ylabel(f"[{quantity['unit']}]")
+    axes.margins(x=0.04, y=0.14)
+    if dates:
+        locator = AutoDateLocator(maxticks=7)
+        axes.xaxis.set_major_locator(locator)
+        axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    else:
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
+        axes.set_xlabel("drive number (undated)")
+    if not points:
+        axes.text(0.5, 0.5, "not measured", transform=axes.transAxes, ha="center", va="center")
+    axes.grid(axis="y", color=GREY, alpha=0.25, linewidth=0.5)
+    axes.patch.set_visible(False)
+    axes.spines[["top", "right"]].set_visible(False)
