@@ -1,6 +1,8 @@
 """What if: the same drives under other thresholds, held to the review, to the engine and to sums done by hand."""
 
 import json
+import re
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -242,16 +244,18 @@ def test_weak_crank_low_at_rest_and_sensor(tmp_path: Path) -> None:
     assert blind.worst_mv is None
 
 
-def test_a_hole_is_no_part_of_a_warning(tmp_path: Path) -> None:
-    """The log stops amid a deficit and goes on an hour later; the deficit ends with its last row."""
+@pytest.mark.parametrize(("hole_s", "begins"), [(20, [0]), (3600, [0, 152]), (1_073_743, [0, 152])])
+def test_a_hole_is_no_part_of_a_warning(tmp_path: Path, hole_s: int, begins: list[int]) -> None:
+    """The log stops amid a deficit and goes on later, once by the 2**30 ms after which the board's clock wraps, and 2 s; the deficit ends with
+    its last row, whether the engine begins anew by itself or is made to."""
     path = log(tmp_path / "hole.csv", (60, 12.6), (2, 10.0), (60, 14.0), (30, 12.5))
     later = log(tmp_path / "later.csv", (60, 14.0)).read_text().splitlines()[1:]
     with path.open("a") as file:
         for line in later:
             t, volts = line.split(",")
-            file.write(f"{int(t) + 3752},{volts}\n")
+            file.write(f"{int(t) + 152 + hole_s},{volts}\n")
     rows = read(path, PLAIN)
-    assert rows.begins == [0, 152]
+    assert rows.begins == begins
     (one,) = of_kind(compare(rows, []).warned, "discharging")
     assert (one.start_ms, one.end_ms) == (122_000, 152_000)
 
@@ -508,3 +512,38 @@ def test_options_of_a_foreign_log_and_a_cars_thresholds_count(tmp_path: Path) ->
     done = run(other, *words, "--column", "t_s=when", "--column", "volts=Bus", "--unit", "t_s=s", "--unit", "volts=V")
     assert done.exit_code == 0, done.output
     assert {**json.loads(done.stdout), "source": "dips.csv"} == told
+
+
+# -- the documentation ------------------------------------------------------------------------
+
+DOCUMENTATION = Path(__file__).resolve().parents[2] / "docs" / "what-if.md"
+
+
+def test_the_examples_of_the_documentation(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """docs/what-if.md shows commands on the evening that `underdash drive` writes, and what they print."""
+    monkeypatch.chdir(tmp_path)
+    assert CliRunner().invoke(main, ["drive", "--out", "evening.csv"]).exit_code == 0
+    examples = re.findall(r"```console\n\$ underdash (.*?)\n(.*?)```", DOCUMENTATION.read_text(), re.DOTALL)
+    assert len(examples) == 3
+    for command, output in examples:
+        assert CliRunner().invoke(main, shlex.split(command)).output == output
+
+
+def test_the_documentation_names_every_effect_and_key(tmp_path: Path) -> None:
+    text = DOCUMENTATION.read_text()
+    told = as_dict("dips.csv", what_if(read(log(tmp_path / "dips.csv", *DEFICITS), PLAIN), "discharging_mv=12700"))
+    (one,) = told["sets"]
+    for part in (told, told["now"], one, one["differences"][0], one["differences"][0]["now"][0]):
+        assert part and all(f"`{key}`" in text for key in part)
+    for words in (
+        "appears",
+        "vanishes",
+        "shorter",
+        "longer",
+        "shown earlier",
+        "shown later",
+        "moves",
+        "splits",
+        "joins",
+    ):
+        assert f"`{words}`" in text

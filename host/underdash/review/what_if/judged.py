@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chargecore.engine import CHARGING, CRANK, MARGINAL, OVERCHARGE, REST, UNKNOWN, Engine
+from chargecore.engine import REST, UNKNOWN, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
 from underdash.problems import UsageError
 from underdash.review import foreign, journal
+from underdash.review.drives import is_drive
+from underdash.review.stretches import runs
 from underdash.review.stride import stride
 
 if TYPE_CHECKING:
@@ -26,7 +28,6 @@ Show = Callable[[int, int], None]
 
 _REST_GAP_MS = 65_535  # a longer hole and the engine begins anew, in every state
 _CHUNK = 200_000  # rows judged between two tellings of the progress
-_ENGINE_RAN = (CHARGING, MARGINAL, OVERCHARGE, CRANK)
 
 
 @dataclass(frozen=True)
@@ -67,12 +68,10 @@ class Rows:
 
     @cached_property
     def drives(self) -> list[tuple[int, int]]:
-        """(first row, one past the last) of each drive, as the review counts them: of the rows that were not said to be
-        rest, those stretches in which an engine ran."""
-        awake = self.boot * 2 + (self.state == REST)
-        edges = [0, *(np.flatnonzero(np.diff(awake)) + 1).tolist(), len(self)]
-        ran = np.isin(self.state, _ENGINE_RAN)
-        return [(start, end) for start, end in pairwise(edges) if ran[start:end].any()]
+        """(first row, one past the last) of each drive, as the review counts them: the stretches of rows that were not
+        said to be rest in which an engine ran."""
+        awake = runs(self.boot * 2 + (self.state == REST))
+        return [(start, end) for start, end in awake if is_drive(self.state[start:end])]
 
 
 @dataclass(frozen=True)

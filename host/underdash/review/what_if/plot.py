@@ -14,11 +14,11 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from chargecore.units import ABSENT
-from underdash.review.findings import clock
 from underdash.review.plots import envelope
 from underdash.review.what_if import Outcome, totals
 from underdash.review.what_if.text import beside_the_sweep, changes, kinds_warned_of
 from underdash.review.what_if.warned import KINDS, Warned
+from underdash.review.words import clock
 from underdash.settings.catalogue import FIELDS
 from underdash.svg import BLUE, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE
 

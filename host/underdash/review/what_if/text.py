@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Sequence
 
-from underdash.review.findings import clock, duration
 from underdash.review.what_if import Compared, Outcome, totals
 from underdash.review.what_if.matching import Match, length_ms
 from underdash.review.what_if.warned import KINDS, Warned
+from underdash.review.words import clock, duration
 from underdash.settings.catalogue import FIELDS
 
 _MOST_LINES = 40  # of one set's differences; --json has all

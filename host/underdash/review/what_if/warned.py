@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from chargecore.engine import CRANK, WARNING_NAMES
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT
+from underdash.review.stretches import runs
 from underdash.review.what_if.judged import Rows, Verdicts
 
 KINDS = WARNING_NAMES
@@ -49,10 +50,10 @@ def warned(rows: Rows, verdicts: Verdicts, thresholds: Thresholds) -> list[Warne
     """Every warning that these verdicts show, by kind, then in order of the rows."""
     begins, drives = rows.begins, rows.drives
     starts = [start for start, _ in drives]
-    cranks = _runs(verdicts.state == CRANK)
+    cranks = _held(verdicts.state == CRANK)
     found = []
     for bit, kind in enumerate(KINDS):
-        for first, stop in _runs((verdicts.warnings >> bit) & 1 == 1):
+        for first, stop in _held((verdicts.warnings >> bit) & 1 == 1):
             part = bisect_right(begins, first) - 1
             drive = bisect_right(starts, first)
             until = begins[part + 1] if part + 1 < len(begins) else len(rows)
@@ -74,10 +75,9 @@ def warned(rows: Rows, verdicts: Verdicts, thresholds: Thresholds) -> list[Warne
     return found
 
 
-def _runs(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _held(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """(first, one past the last) of each stretch in which it holds."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    return [(first, stop) for first, stop in runs(holds) if holds[first]]
 
 
 def _span(kind: str, rows: Rows, verdicts: Verdicts, first: int, stop: int, until: int) -> tuple[int, int]:
