@@ -185,8 +185,12 @@ def test_the_shipped_cars_strap_has_its_share() -> None:
     assert strap.amps + ground.amps == pytest.approx(output)
     assert 22.0 < strap.amps < 28.0
     assert strap.alone_a == pytest.approx(output) and strap.opened == "engine ground"
-    assert "The file says that old engine strap carries crank; 25 A of charge flow there too." in said(found, "watch")
     assert "old engine strap 83 A of 90 A if engine ground does" in said(found, "note")
+
+
+def test_a_strap_that_the_file_gives_the_starter_alone_carries_charge_too() -> None:
+    found = size(changed(example(), "old engine strap", carries=(CRANK,)))
+    assert "The file says that old engine strap carries crank; 25 A of charge flow there too." in said(found, "watch")
 
 
 def test_nobody_counts_on_the_old_loop_to_relieve_a_cable() -> None:
