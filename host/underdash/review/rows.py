@@ -143,7 +143,7 @@ def _not_before_a_hole(boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> 
     """Across a hole the engine forgets, and counts anew from 0: no verdict began before the row behind it."""
     longest_ms = np.where(state[:-1] == REST, REST_GAP_MS, GAP_MS)
     holes = 1 + np.flatnonzero((np.diff(t_ms) > longest_ms) & (np.diff(boot) == 0))
-    ends = np.append(holes[1:], len(t_ms))
+    ends = np.append(holes, len(t_ms))[1:]
     for hole, end in zip(holes.tolist(), ends.tolist(), strict=True):
         same = hole + int(np.searchsorted(boot[hole:end] != boot[hole], True))
         since_ms[hole:same] = np.maximum(since_ms[hole:same], t_ms[hole])
