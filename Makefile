@@ -28,6 +28,9 @@ bench: $(READY)
 	$(BIN)/python tests/bench/pull.py
 	$(BIN)/python tests/bench/tick.py
 	$(BIN)/python tests/bench/plan.py
+	$(BIN)/python tests/bench/stride.py
+	$(BIN)/python tests/bench/review.py
+	$(BIN)/python tests/bench/drive_report.py
 	$(BIN)/python tests/bench/flash_cuts.py
 	$(BIN)/python tests/bench/soak.py
 

@@ -13,6 +13,7 @@ from underdash.plan.results import (
     Cables,
     ChargePath,
     Circuit,
+    Cranking,
     Criterion,
     Cycling,
     Drop,
@@ -160,7 +161,8 @@ def cables(file: CarFile) -> Cables:
     results.sort(key=lambda result: -result.used)
     fan = next(each for each in file.loads if each.name == "fan")
     circuits = (Circuit(fan, 16.0, 0.212, 0.118, 0.36), Circuit(file.loads[3], 8.0, 0.31, 0.09, 0.36))
-    return Cables(tuple(results), circuits, tuple(finding for result in results for finding in result.findings))
+    findings = tuple(finding for result in results for finding in result.findings)
+    return Cables(tuple(results), circuits, findings, Cranking(137.0, 0.00123, 0.00077))
 
 
 def ammeter() -> AmmeterShare:

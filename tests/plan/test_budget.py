@@ -15,6 +15,7 @@ from underdash.plan.budget.balance import balance, balances, loads_on, output_a,
 from underdash.plan.budget.cycling import simulate
 from underdash.plan.budget.remedies import machine_speed, remedies, sheddable
 from underdash.plan.budget.whole import minutes
+from underdash.plan.budget.words import shares_apart, told_apart
 from underdash.plan.results import WEIGHTS, Budget, Finding
 
 IDLE_RAIN = ("hot idle", "night and rain")
@@ -213,6 +214,57 @@ def test_a_hair_below_the_demand_the_battery_gives_nothing() -> None:
     assert any("gives nothing yet" in finding.text for finding in weighing(found, "watch"))
 
 
+@pytest.mark.parametrize(("missing_a", "said"), [(0.4, "0.4 A short."), (0.01, "just short."), (5.2, "5.2 A short.")])
+def test_a_small_shortfall_is_not_rounded_away(missing_a: float, said: str) -> None:
+    hot_a = balance(car(), "hot idle", "day").hot_a
+    found = budget(car(loads=(load("lamps", hot_a + missing_a, ALWAYS),)))
+    texts = [finding.text for finding in found.findings if "short." in finding.text]
+    assert any(f"At hot idle by day the alternator is {said}" in text for text in texts)
+    assert not any(" 0 A" in finding.text or "0.0 A" in finding.text for finding in found.findings)
+
+
+def test_figures_that_differ_are_told_apart() -> None:
+    assert told_apart(75.0, 82.0) == ("75 A", "82 A")
+    assert told_apart(75.0, 75.2) == ("75.0 A", "75.2 A") and told_apart(75.0, 75.02) == ("75.00 A", "75.02 A")
+    assert told_apart(75.0, 75.0) == ("75 A", "75 A")
+    assert shares_apart(0.096, 0.1) == ("9.6%", "10.0%") and shares_apart(0.04, 0.1) == ("4%", "10%")
+    hot_a = balance(car(), "hot idle", "day").hot_a
+    notes = budget(car(loads=(load("a", 30.0, ALWAYS), load("b", hot_a - 29.8, BRIEF, duty=0.1)))).findings
+    assert any(f"draws {hot_a + 0.2:.1f} A, more than the {hot_a:.1f} A available" in note.text for note in notes)
+    thin = weighing(budget(car(loads=(load("a", hot_a / 1.096, ALWAYS),))), "watch")
+    assert any("9.6% of the demand; 10.0% is wanted" in finding.text for finding in thin)
+    none = weighing(budget(car(loads=(load("a", hot_a - 0.01, ALWAYS),))), "watch")
+    assert any("next to nothing is to spare; 10% is wanted" in finding.text for finding in none)
+
+
+@pytest.mark.parametrize(
+    ("fans", "said"),
+    [
+        ((("fan", 16.0),), "with the fan off and {most} with it on"),
+        ((("fans", 16.0),), "with the fans off and {most} with them on"),
+        ((("left fan", 8.0), ("right fan", 8.0)), "with the fans off and {most} with them on"),
+    ],
+)
+def test_fans_are_switched_together(fans: tuple[tuple[str, float], ...], said: str) -> None:
+    # 16 A at 0.4 in all, however many loads they are: the same figures, the least with all off, the most with all on.
+    rest = tuple(ld for ld in LOADS if not ld.coolant_switch)
+    found = budget(car(loads=(*rest, *(load(name, a, HOT_IDLE, duty=0.4, coolant_switch=True) for name, a in fans))))
+    (short,), (one,) = found.shortfalls, budget(car()).shortfalls
+    assert (short.least_a, short.battery_a, short.most_a) == pytest.approx((one.least_a, one.battery_a, one.most_a))
+    assert said.format(most=f"{short.most_a:.0f} A") in weighing(found, "act")[0].text
+
+
+def test_a_battery_that_gives_only_while_the_fans_run_is_said() -> None:
+    hot_a = balance(car(), "hot idle", "day").hot_a
+    fan = load("fan", 16.0, HOT_IDLE, duty=0.4, coolant_switch=True)
+    found = budget(car(loads=(load("lamps", hot_a - 6.0, ALWAYS), fan)))
+    (short,) = [short for short in found.shortfalls if short.balance.situation == "day"]
+    assert short.battery_a == 0.0 < short.most_a
+    assert any(
+        f"With the fan on all the time it gives {short.most_a:.1f} A" in f.text for f in weighing(found, "watch")
+    )
+
+
 def test_loads_that_no_voltage_feeds_are_said() -> None:
     found = budget(car(loads=(load("inverter", 900.0, ALWAYS, constant_power=True),)))
     assert not found.shortfalls and not found.cycling
@@ -290,7 +342,7 @@ def test_every_remedy_of_a_moderate_shortfall() -> None:
     assert (rating.kind, rating.now, rating.unit) == ("rated output", 75.0, "A")
     assert rating.needed == ceil(75.0 * 66.0 / float(curve(780.0 * 2.4)))
     assert "hot output at 1,872 rpm" in rating.text and "66 A there" in rating.text
-    assert (shed.kind, shed.needed) == ("load", None) and "what may go comes to 3 A" in shed.text
+    assert (shed.kind, shed.needed) == ("load", None) and "what may go comes to 3.0 A" in shed.text
 
 
 def test_a_pulley_that_closes_it_comes_with_the_machines_top_speed() -> None:
@@ -309,6 +361,27 @@ def test_what_cannot_be_done_is_said() -> None:
     assert budget(slow).remedies[2].needed is None
     far = car(loads=(load("engine", 40.0, ALWAYS),), alternator=alternator(rated_a=45.0, pulley_ratio=1.6))
     assert budget(far).remedies[0].needed is None and "no idle any more" in budget(far).remedies[0].text
+
+
+def test_what_carries_it_with_nothing_left_over_is_said() -> None:
+    # 74.66 A of 75 A: no speed has a tenth to spare, one carries it. By an independent inverse of the curve.
+    file = car()
+    curve = PchipInterpolator(file.alternator.curve_rpm, file.alternator.hot_a)
+    rpm = brentq(lambda at: float(curve(at)) - 74.66, 1000.0, 5000.0)
+    idle, pulley, _, _ = budget(file).remedies
+    assert idle.needed is pulley.needed is None
+    at_rpm, ratio = ceil(rpm / 2.4 / 10.0) * 10.0, ceil(rpm / 800.0 / 0.05) * 0.05
+    assert f"{at_rpm:,.0f} rpm carries it with nothing left over, but that is no idle." in idle.text
+    assert f"{ratio:.2f} to 1 carries it with nothing left over, but a car's belt drive ends" in pulley.text
+    # 69 A at 1,000 rpm: with a margin of a tenth no speed gives it, without one a speed and a ratio that may be do.
+    file = car(loads=(load("engine", 69.0, ALWAYS),), engine=Engine(1000.0, 1200.0, 2300.0))
+    rpm = brentq(lambda at: float(curve(at)) - 69.0, 1000.0, 5000.0)
+    idle, pulley, _, _ = budget(file).remedies
+    assert idle.needed is pulley.needed is None
+    assert idle.text.endswith(f" {ceil(rpm / 2.4 / 10.0) * 10.0:,.0f} rpm carries it with nothing left over.")
+    assert pulley.text.endswith(f" {ceil(rpm / 1000.0 / 0.05) * 0.05:.2f} to 1 carries it with nothing left over.")
+    beyond = car(loads=(load("engine", 90.0, ALWAYS),))  # more than it ever gives
+    assert not any("nothing left over" in way.text for way in budget(beyond).remedies)
 
 
 def test_where_no_single_change_helps_that_is_said() -> None:

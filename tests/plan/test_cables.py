@@ -46,7 +46,8 @@ def said(result: CableResult, weight: str) -> str:
 
 def test_the_charge_cable_carries_the_cold_output() -> None:
     result = sized(wire("4 AWG", carries=(CHARGE,), start=ALTERNATOR, end=BATTERY), output_a=85.0)
-    assert result.amps == result.brief_amps == result.drop_amps == 85.0
+    assert result.amps == result.brief_amps == 85.0
+    assert result.drop_amps == pytest.approx(0.9 * 85.0)  # the path is held to its limit at full hot output
 
 
 def test_a_rating_above_the_curve_counts() -> None:
@@ -55,13 +56,16 @@ def test_a_rating_above_the_curve_counts() -> None:
     assert size(file).results[0].amps == 95.0
 
 
-def test_a_load_counts_in_full_on_its_own_cable_and_with_its_duty_among_all() -> None:
+def test_a_load_counts_in_full_on_its_own_cable_and_among_all_but_for_what_is_brief() -> None:
+    # A fan that a thermal switch turns on runs minutes on end, and a cable is warm in minutes.
     lamp = load("lamp", 5.0, inrush=4.0)
     cables = (wire("12 AWG", name="fan feed", carries=("fan",)), wire("6 AWG", name="feed", carries=(ALL_LOADS,)))
     found = size(car(*cables, loads=(FAN, lamp)))
     fan, feed = of(found, "fan feed"), of(found, "feed")
     assert (fan.amps, fan.brief_amps) == (20.0, 50.0)
-    assert feed.amps == pytest.approx(20.0 * 0.4 + 5.0)
+    assert feed.amps == pytest.approx(20.0 + 5.0)
+    with_windows = of(size(car(*cables, loads=(FAN, lamp, WINDOWS))), "feed")
+    assert with_windows.amps == pytest.approx(20.0 + 5.0 + 18.0 * 0.01)
     assert feed.brief_amps == pytest.approx(20.0 + 5.0 + 1.5 * 20.0)  # the fan's inrush is the worst
 
 
@@ -79,9 +83,9 @@ def test_what_the_driver_holds_on_warms_with_the_root_of_its_duty_and_drops_in_f
 def test_cranking_is_brief_and_costs_volts_only() -> None:
     result = sized(wire("2 AWG", carries=(CRANK,), start=BATTERY, end=STARTER))
     assert (result.amps, result.brief_amps, result.conductor_c) == (0.0, 136.0, 30.0)
-    assert [criterion.name for criterion in result.criteria] == ["drop"]
+    assert [criterion.name for criterion in result.criteria] == ["crank drop"]
     assert result.criteria[0].limit == 0.5
-    assert result.criteria[0].value == pytest.approx(136.0 * result.ohm)
+    assert result.criteria[0].value == result.crank_v == pytest.approx(136.0 * result.ohm)
 
 
 def test_several_flows_do_not_add_up() -> None:
@@ -133,28 +137,31 @@ def test_a_loop_that_leads_nowhere_is_taken_at_full_output() -> None:
 
 
 @pytest.mark.parametrize(
-    ("more", "limit_v"),
+    ("more", "test", "limit_v"),
     [
-        ({"carries": (CHARGE,)}, 0.21),
-        ({"carries": (CHARGE,), "side": GROUND_SIDE, "start": ENGINE, "end": GROUND}, 0.22),
-        ({"carries": (CRANK,)}, 0.4),
-        ({"carries": (CRANK,), "drop_limit_v": 0.3}, 0.3),
-        ({"carries": ("fan",)}, 0.6),
-        ({"stated_a": 5.0}, 0.6),
-        ({"stated_a": 5.0, "drop_limit_v": 0.1}, 0.1),
+        ({"carries": (CHARGE,)}, "drop", 0.21),
+        ({"carries": (CHARGE,), "start": ALTERNATOR, "end": BATTERY}, "path drop", 0.21),
+        ({"carries": (CHARGE,), "side": GROUND_SIDE, "start": ENGINE, "end": GROUND}, "path drop", 0.22),
+        ({"carries": (CHARGE,), "start": ALTERNATOR, "end": BATTERY, "drop_limit_v": 0.1}, "drop", 0.1),
+        ({"carries": (CRANK,)}, "crank drop", 0.4),
+        ({"carries": (CRANK,), "drop_limit_v": 0.3}, "crank drop", 0.3),
+        ({"carries": ("fan",)}, "drop", 0.6),
+        ({"stated_a": 5.0}, "drop", 0.6),
+        ({"stated_a": 5.0, "drop_limit_v": 0.1}, "drop", 0.1),
     ],
 )
-def test_each_drop_has_its_limit(more: dict[str, object], limit_v: float) -> None:
+def test_each_drop_has_its_limit(more: dict[str, object], test: str, limit_v: float) -> None:
     limits = Limits(charge_supply_v=0.21, charge_ground_v=0.22, load_share=0.05, crank_v=0.4)
     result = sized(wire("8 AWG", **more), loads=(FAN,), limits=limits)
-    assert test_of(result, "drop").limit == pytest.approx(limit_v)
+    assert test_of(result, test).limit == pytest.approx(limit_v)
 
 
-def test_the_harder_of_charging_and_cranking_is_the_drop_test() -> None:
-    easy = sized(wire("2 AWG", carries=(CHARGE, CRANK), drop_limit_v=0.01), output_a=85.0)
-    assert (easy.drop_amps, test_of(easy, "drop").limit) == (85.0, 0.01)
-    hard = sized(wire("2 AWG", carries=(CHARGE, CRANK), drop_limit_v=5.0), output_a=85.0)
-    assert (hard.drop_amps, test_of(hard, "drop").limit) == (136.0, 0.5)
+def test_charging_and_cranking_are_two_tests() -> None:
+    for limit_v in (0.01, 5.0):
+        both = sized(wire("2 AWG", carries=(CHARGE, CRANK), drop_limit_v=limit_v), output_a=85.0)
+        assert (both.drop_amps, test_of(both, "drop").limit) == (85.0, limit_v)
+        assert both.drop_v == pytest.approx(85.0 * both.ohm)
+        assert (both.crank_amps, test_of(both, "crank drop").limit) == (136.0, 0.5)
 
 
 def test_a_published_example_of_the_circular_mil_formula() -> None:
@@ -176,7 +183,7 @@ def test_a_popular_choice_is_told_by_how_much_it_exceeds_the_table() -> None:
     assert result.ampacity_a == pytest.approx(48.4, abs=0.05)
     assert said(result, "act") == (
         "Charge cable carries 85 A; 8 AWG with 75 °C insulation in 50 °C air allows 48 A by 33 CFR 183.425 Table 5: "
-        "37 A (75 %) more than the table. 4 AWG of the same insulation or 8 AWG of 200 °C insulation would carry it."
+        "37 A (75 %) more than the table. 4 AWG of the same insulation would carry it."
     )
     assert {finding.line for finding in result.findings} == {7}
     assert test_of(result, "ampacity").smallest == Gauge("AWG", "4")
@@ -284,21 +291,6 @@ def test_fuse_and_place_of_a_charge_cable() -> None:
     assert result.fuse.place.startswith("at the battery end; where that cannot be, within 7 in (18 cm)")
     assert "within 40 in (1 m) if the cable is sheathed" in result.fuse.place
     assert "two sources" in result.fuse.place
-
-
-@pytest.mark.parametrize(
-    ("start", "end", "at"),
-    [
-        (ALTERNATOR, STARTER, STARTER),
-        (BUS, "fan", BUS),
-        ("fan", BUS, BUS),
-        (STARTER, BUS, STARTER),
-        (ALTERNATOR, "dash in", "dash in"),
-        ("one", "other", "one"),
-    ],
-)
-def test_a_fuse_belongs_at_the_source(start: str, end: str, at: str) -> None:
-    assert fuses.source_end(wire("10 AWG", start=start, end=end), BUS) == at
 
 
 def test_neither_grounds_nor_starter_cables_are_fused() -> None:

@@ -143,7 +143,7 @@ def test_the_parts_of_a_result_agree(cable: Cable) -> None:
     for _, factor in result.factors:
         product *= factor
     assert abs(result.ampacity_a - product) <= 1e-9 * product + 1e-12
-    assert result.drop_v == result.amps * result.ohm
+    assert result.drop_v == (result.drop_amps or result.amps) * result.ohm
     assert result.brief_amps >= result.amps
     assert [kind for kind, _ in result.by_insulation] == [kind for kind in CLASSES if kind > cable.ambient_c]
     if result.fuse is not None and result.fuse.choice_a is not None:

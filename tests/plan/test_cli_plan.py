@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -14,6 +15,7 @@ from plan.plans import crowded, made
 from underdash.carfile import EXAMPLE, example
 from underdash.cli.app import main
 from underdash.plan.report import as_dict, plan
+from underdash.plan.show import words
 from underdash.plan.show.text import text
 
 LINE = EXAMPLE.read_text().splitlines().index('draw = "3 A"') + 1
@@ -158,3 +160,62 @@ def test_nothing_heavy_is_loaded_before_it_is_needed(words: list[str], may: tupl
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=os.environ, check=True)
     assert set(done.stderr.split()) <= set(may)
+
+
+def told_with(**margins: float) -> dict[str, Any]:
+    """The shipped car's plan, its first balance with another margin."""
+    told = as_dict(plan(example()))
+    told["budget"]["balances"][0].update(margins)
+    return told
+
+
+def test_a_thin_margin_is_marked_and_a_short_one() -> None:
+    shown = text(told_with(margin_amps=1.0, margin_share=0.04))
+    row = next(line for line in shown.splitlines() if line.startswith("hot idle") and " day " in line)
+    assert "+1.0 A" in row and " THIN " in row
+    assert "THIN: less left over than the 10 % that the file wants." in re.sub(r"\s+", " ", shown)
+    plain = text(told_with(margin_amps=30.0, margin_share=1.0))
+    assert "THIN" not in plain and plain.count("SHORT") == 1
+
+
+def test_less_than_a_tenth_short_is_just_short() -> None:
+    told = told_with()
+    told["budget"]["shortfalls"][0]["margin_amps"] = -0.04
+    shown = text(told)
+    assert shown.splitlines()[1].startswith("Just short at hot idle, night and rain")
+    assert "0.0 A short" not in shown and re.search(r"night and rain +just +1", shown)
+
+
+def test_captions_go_with_their_columns() -> None:
+    told = as_dict(plan(example()))
+    broad, narrow = (re.sub(r"\x1b\[[\d;]*m", "", text(told, columns)) for columns in (120, 80))
+    for caption, head in (("Inrush: with the worst", " inrush "), ("Copper: an estimate.", " copper ")):
+        assert caption in re.sub(r"\s+", " ", broad) and head in broad
+        assert caption not in re.sub(r"\s+", " ", narrow) and head not in narrow[: narrow.index("\nNotes")]
+    assert "Margin: hot output less demand." in re.sub(r"\s+", " ", narrow)
+
+
+def test_what_the_shipped_car_is_told() -> None:
+    shown = re.sub(r"\s+", " ", text(as_dict(plan(example()))))
+    assert "30 A stays (20 to 67 A) at the fuse box end" in shown
+    assert "pump 8.0 A 0.20 V not in the file 0.20 V" in shown
+    assert "While cranking: volts lost in the cables together 0.22 V (1.60 mΩ × 136.0 A; supply 1.04 mΩ" in shown
+    assert "Of each: battery cable 0.14 V, engine ground 0.08 V, old engine strap 0.08 V." in shown
+
+
+def test_all_failed_tests_of_a_row_are_told_the_gravest_first() -> None:
+    told = as_dict(plan(example()))
+    cable = told["cables"][0]
+    cable["name"], cable["passed"] = "x", False
+    kinds = (("ampacity", "A", 90.0, 80.0), ("fuse", "A", 130.0, 120.0), ("crank drop", "V", 24.9, 0.5))
+    cable["tests"] = [
+        {"name": n, "unit": u, "value": v, "limit": most, "passed": False, "used_share": v / most, "smallest": None}
+        for n, u, v, most in kinds
+    ]
+    rows = text(told).splitlines()
+    at = next(i for i, line in enumerate(rows) if line.startswith("x "))
+    head = next(line for line in rows if line.startswith("cable ") and " used" in line)
+    begin, end = head.index("used") + 4, head.index("smallest")
+    shown = re.sub(r"\s+", " ", " ".join(line[begin:end] for line in rows[at : at + 6]))
+    assert shown.index("ampacity;") < shown.index("fuse, 120.0 A;") < shown.index("crank drop, 0.50 V")
+    assert words.test(cable["tests"][2]) == "crank drop over 12 V of 0.50 V"

@@ -10,6 +10,7 @@ from loops import MACHINE, car, stated
 from chargecore import thresholds
 from underdash.carfile.model import ALTERNATOR, BATTERY, BODY, ENGINE, GROUND, GROUND_SIDE, Limits
 from underdash.plan.charge_path import charge_path
+from underdash.plan.charge_path.findings import LONG_M
 from underdash.plan.results import ChargePath
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
@@ -66,6 +67,15 @@ def test_the_limits_are_those_of_the_program() -> None:
     defaults = {name: default for name, default, *_ in thresholds.FIELDS}
     assert f"at least {defaults['weak_crank_mv'] / 1000:.1f} V" in row(2)
     assert f"{defaults['discharging_mv'] / 1000:.1f} V or more" in row(7)
+
+
+def test_a_battery_in_the_boot_has_its_section() -> None:
+    section = " ".join(PAGE.split("\n## The battery in the boot\n")[1].split("\n## ")[0].split())
+    assert f"more than {LONG_M:g} m" in section
+    assert f"below {Limits().crank_v:g} V" in section
+    said = ("rated for cranking", "isolator", "grommet", "fuel line", "vented", "clamped", "same size", "seams")
+    for words in (*said, "common practice, no source", "manual", "licensed practice"):
+        assert words in section, words
 
 
 def test_every_check_has_a_pass_value_and_a_source() -> None:

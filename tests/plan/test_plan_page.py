@@ -110,7 +110,8 @@ def test_the_balance(both: tuple[dict[str, Any], Outline]) -> None:
         values = [each[f"{name}_amps"] for name in ("hot", "cold", "sustained", "margin")]
         same(row[2:6], values, [1, 1, 1, 1])
         same(row[6:7], [100 * each["margin_share"]], [0])
-        assert row[7] == ("▲ short" if each["margin_amps"] < 0 else "")
+        thin = each["margin_share"] < told["limits"]["margin_share"]
+        assert row[7] == ("▲ short" if each["margin_amps"] < 0 else "▲ thin" if thin else "")
         same(row[8:10], [each["peak_amps"], each["inrush_amps"]], [1, 1])
 
 
@@ -139,21 +140,25 @@ def test_the_cables(both: tuple[dict[str, Any], Outline]) -> None:
         assert row[4] == ("" if each["passed"] else "▲ over")
         if each["tests"]:
             same(row[3:4], [100 * each["used_share"]], [0])
-            hardest = max(each["tests"], key=lambda test: test["used_share"])
-            assert number(row[5].rpartition(" of ")[2]) == pytest.approx(hardest["limit"], abs=0.51)
+            failed = [test for test in each["tests"] if not test["passed"]]
+            shown = failed or [max(each["tests"], key=lambda test: test["used_share"])]
+            limits = re.findall(r" of ([\d.]+)", row[5])
+            assert [float(limit) for limit in limits] == pytest.approx([test["limit"] for test in shown], abs=0.51)
+            assert each["used_share"] == shown[0]["used_share"]
         assert (each["smallest"] or "-") in row[6] or row[6].startswith("none listed")
     for row, each in zip(page.table("Currents, drops and temperatures"), told["cables"], strict=True):
         same(row[5:7], [each["amps"], each["brief_amps"]], [1, 1])
-        same(
-            row[8:], [each["ampacity_amps"], 1000 * each["ohm"], each["drop_volts"], each["conductor_c"]], [1, 2, 2, 0]
-        )
+        same(row[8:11], [each["ampacity_amps"], 1000 * each["ohm"], each["drop_volts"]], [1, 2, 2])
+        same(row[11:], [each["crank_volts"] if each["crank_amps"] else None, each["conductor_c"]], [2, 0])
     rows = page.table("What 105 °C insulation allows over 75 °C, same gauge, same place")
     for row, each in zip(rows, [each for each in told["cables"] if each["by_insulation"]], strict=True):
         allowed = {one["class_c"]: one["amps"] for one in each["by_insulation"]}
         same(row[3:], [allowed.get(60), allowed.get(75), allowed.get(105), each["gain_of_105_amps"]], [1, 1, 1, 1])
     for row, each in zip(page.table("Drop of each load's own circuit"), told["circuits"], strict=True):
-        same(row[1:6], [each["amps"], each["supply_volts"], each["ground_volts"], each["drop_volts"],
-                        each["limit_volts"]], [1, 2, 2, 2, 2])  # fmt: skip
+        values = [each["amps"], each["supply_volts"], each["ground_volts"], each["drop_volts"], each["limit_volts"]]
+        assert [cell == "not in the file" for cell in row[1:6]] == [value is None for value in values]
+        cells = [cell.replace("not in the file", "-") for cell in row[1:6]]
+        same(cells, values, [1, 2, 2, 2, 2])
 
 
 def test_charge_path_and_ammeter(both: tuple[dict[str, Any], Outline]) -> None:

@@ -72,7 +72,11 @@ def test_what_is_computed_from_results() -> None:
         assert each["margin_share"] == each["margin_amps"] / balance.sustained_a
     for result, cable in zip(one.cables.results, told["cables"], strict=True):
         assert cable["passed"] == all(test.value <= test.limit for test in result.criteria)
-        assert cable["used_share"] == max((test.value / test.limit for test in result.criteria), default=0.0)
+        failed = [test for test in result.criteria if test.value > test.limit]
+        shares = [test.value / test.limit for test in result.criteria]
+        # The gravest that fails is told, and ampacity is the gravest; else the hardest used.
+        gravest = next((test.value / test.limit for test in failed if test.name == "ampacity"), None)
+        assert cable["used_share"] == (gravest if gravest is not None else max(shares, default=0.0))
         allowed = dict(result.by_insulation)
         if 75 in allowed:
             assert cable["gain_of_105_amps"] == allowed[105] - allowed[75]

@@ -4,6 +4,7 @@ import html
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,8 @@ from plan.browser import opened
 from plan.cars import CABLES, cable, car, load
 from plan.plans import crowded, with_circuits
 from underdash.carfile import example
-from underdash.carfile.model import ALWAYS, BODY, GROUND_SIDE, Cable, CarFile
+from underdash.carfile.model import ALL_LOADS, ALWAYS, BODY, CHARGE, CRANK, GROUND_SIDE, LOOP, Cable, CarFile
+from underdash.plan.cables import size
 from underdash.plan.show.wiring import picture
 from underdash.plan.show.wiring_layout import FUSE, PAD, Line, lay_out
 
@@ -87,9 +89,72 @@ def test_width_follows_copper_and_dashes_follow_the_conversion() -> None:
 
 
 def test_what_fails_is_marked_in_words() -> None:
-    svg = picture(with_circuits(), {}, {"feed": "drop 0.30 of 0.20 V"})
-    assert svg.count('class="fault"') == 2 and "▲ drop 0.30 of 0.20 V" in svg and "fails a test" in svg
+    svg = picture(with_circuits(), {}, {"feed": ["ampacity 90.0 of 60.0 A", "drop 0.30 of 0.20 V"]})
+    assert svg.count('class="fault"') == 3 and "▲ drop 0.30 of 0.20 V" in svg and "fails a test" in svg
+    assert svg.index("▲ ampacity 90.0 of 60.0 A") < svg.index("▲ drop 0.30 of 0.20 V")
     assert 'class="fault"' not in picture(with_circuits())
+
+
+def drawn_fuses(svg: str, kind: str) -> list[float]:
+    """Middle of each fuse's mark, the legend's left out [px]."""
+    lefts = [float(x) for x in re.findall(rf'class="{kind}"[^>]*><rect x="([-\d.]+)"', svg)]
+    return [x + 9.0 for x in lefts[:-1]]
+
+
+def loop_fused() -> CarFile:
+    """The shipped car, a fuse in each cable of the old loop."""
+    file = example()
+    return replace(file, cables=tuple(replace(c, fuse_a=30.0) if LOOP in c.carries else c for c in file.cables))
+
+
+def boot_battery() -> CarFile:
+    """The battery in the boot, all that is in front joined at a post of its own."""
+    return car(
+        ammeter=None,
+        loads=(load("fan", 16.0, ALWAYS),),
+        cables=(
+            cable("charge cable", "alternator", "front post", "4", 1.0, (CHARGE,), fuse_a=125.0),
+            cable("boot cable", "battery", "front post", "1/0", 4.6, (CHARGE, CRANK)),
+            cable("starter lead", "front post", "starter", "2", 0.6, (CRANK,)),
+            cable("feed", "front post", "bus", "6", 1.1, (ALL_LOADS,), fuse_a=100.0),
+            cable("relay feed", "bus", "relay", "10", 1.1, ("fan",), fuse_a=30.0),
+            cable("fan lead", "fan", "relay", "10", 1.1, ("fan",), fuse_a=30.0),
+        ),
+    )
+
+
+@pytest.mark.parametrize("made", [example, loop_fused, boot_battery])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_fuse_is_drawn_where_the_table_has_it(made: Callable[[], CarFile], turned: bool) -> None:
+    """The bar of the place that the words name is the nearer one, whichever way the cable is written."""
+    file = made()
+    if turned:
+        file = replace(file, cables=tuple(replace(c, start=c.end, end=c.start) for c in file.cables))
+    for result in size(file).results:
+        one = result.cable
+        if one.fuse_a is None:
+            continue
+        assert result.fuse is not None and len(result.fuse.ends) == 1
+        assert result.fuse.place.startswith(f"at the {result.fuse.ends[0]} end; ")
+        alone = [replace(c, fuse_a=one.fuse_a if c.name == one.name else None) for c in file.cables]
+        svg = picture(replace(file, cables=tuple(alone)))
+        (x,) = drawn_fuses(svg, "fuse")
+        line = next(part for part in svg.split('<path class="cable"')[1:] if 'class="fuse"' in part)
+        x0, x1 = (float(each) for each in re.findall(r'd="M([-\d.]+) [-\d.]+H([-\d.]+)', line)[0])
+        bars = {float(bar) for bar in re.findall(r'class="bar" d="M([-\d.]+)', svg)}
+        tags = {name: float(at) for at, name in re.findall(r'class="place" x="([-\d.]+)"[^>]*>([^<]*)<', svg)}
+        assert {x0} <= bars and x0 < x < x1
+        near = x0 if x - x0 < x1 - x else x1
+        assert tags[result.fuse.ends[0]] == near, one.name
+
+
+def test_where_both_ends_are_fed_a_second_fuse_is_wanted() -> None:
+    thin = cable("thin", "alternator", "battery", "10", 1.0, (), fuse_a=30.0)
+    thick = cable("thick", "alternator", "battery", "4", 1.0, (), fuse_a=125.0)
+    svg = picture(car(ammeter=None, cables=(thin, thick), loads=()))
+    assert len(drawn_fuses(svg, "fuse")) == 2 and len(drawn_fuses(svg, "wanted")) == 1
+    assert "place of a second fuse" in svg
+    assert "place of a second fuse" not in picture(example())
 
 
 def test_a_fuse_is_at_the_end_nearer_the_battery() -> None:
@@ -122,7 +187,11 @@ addEventListener("load", () => {
 @pytest.mark.parametrize("font", ["DejaVu Sans", "Liberation Sans"])
 def test_no_words_overlap_in_a_browser(file: Callable[[], CarFile], font: str, tmp_path: Path) -> None:
     one = file()
-    svg = picture(one, {each.name: "carries 88 A" for each in one.cables}, {one.cables[0].name: "drop 0.30 of 0.20 V"})
+    svg = picture(
+        one,
+        {each.name: "carries 88 A" for each in one.cables},
+        {one.cables[0].name: ["fuse 80.0 of 72.7 A", "drop 0.30 of 0.20 V"]},
+    )
     page = tmp_path / "page.html"
     page.write_text(f'<!DOCTYPE html><meta charset="utf-8"><link rel="icon" href="data:,"><style>text {{ font-family: '
                     f'"{font}" }}</style>{svg}{SCRIPT}', encoding="utf-8")  # fmt: skip

@@ -4,6 +4,7 @@ Written for the tests, with chargecore's own scan, decode_rows and engine, from 
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 from chargecore import engine, frames
@@ -82,6 +83,7 @@ def read(paths: list[Path]) -> Reading:
                 expected = max(expected or 0, number + len(rows))
     _name_boots(found.rows, segment_of)
     _date_unchecked(found.rows)
+    _forget_at_holes(found.rows)
     return found
 
 
@@ -108,3 +110,15 @@ def _date_unchecked(rows: list[Row]) -> None:
             same = before is not None and (before[0], before[6]) == (row[0], row[6])
             row[-1] = before[-1] if same and before else row[1]
         before = row
+
+
+def _forget_at_holes(rows: list[Row]) -> None:
+    """The engine forgets across a hole: what holds behind it began behind it."""
+    begun_ms: int | None = None
+    for before, row in pairwise(rows):
+        if row[0] != before[0]:
+            begun_ms = None
+        elif row[1] - before[1] > (65535 if before[6] == engine.REST else 10000):
+            begun_ms = row[1]
+        if begun_ms is not None:
+            row[-1] = max(row[-1], begun_ms)

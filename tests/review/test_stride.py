@@ -103,7 +103,7 @@ def signals(draw: st.DrawFn, limits: thresholds.Thresholds, clamp: bool | None =
     lengths = st.sampled_from([1, 2, 3, 5, 10, 20, 60, 150])
     dwell = st.sampled_from([getattr(limits, name) for name in DURATIONS] + [3000, 10000, 60000])
     holes = st.sampled_from([0, 1, 2999, 3000, 9999, 10000, 10001, 60000, 65535, 65536, 1 << 29])
-    still = limits.still_mv
+    still, band = limits.still_mv, limits.hysteresis_mv
     rng = np.random.default_rng(draw(st.integers(0, 1 << 30)))
     has_clamp = draw(st.booleans()) if clamp is None else clamp
     parts = []
@@ -123,6 +123,8 @@ def signals(draw: st.DrawFn, limits: thresholds.Thresholds, clamp: bool | None =
         bus = rng.choice(levels, count) + rng.integers(-1, 2, count) * draw(st.sampled_from([0, 0, 1, still, 40]))
         spread = draw(st.sampled_from([0, 1, still // 2, still // 2 + 1, 40]))
         low, high = bus - rng.integers(0, spread + 1, count), bus + rng.integers(0, spread + 1, count)
+        if draw(st.integers(0, 3)) == 0:
+            low = bus - draw(st.sampled_from([still, still + 1, band - 1, band, band + 1]))
         flow = rng.choice(np.array(draw(st.lists(amps, min_size=1, max_size=2))), count)
         if draw(st.integers(0, 5)) == 0:  # what the volts say, or its contrary
             flow = np.where(bus >= limits.healthy_mv, -1, 1) * draw(st.sampled_from([-1, 1])) * (dead + 1)
@@ -217,6 +219,73 @@ def test_a_flat_battery_after_a_crank_and_volts_that_come_and_go(clamp_ma: int) 
         rows[rng.random(len(rows)) < gone, 1:4] = ABSENT
         with tuned(*EAGER):
             assert_alike(*both(), rows)
+
+
+Piece = tuple[int, int, int, int, int]  # rows, ms each, bus, ripple to either side [mV], clamp [mA]
+PARKED: Piece = (60, 1000, 12600, 1, 0)
+RUNNING: Piece = (60, 1000, 14000, 40, 4000)
+WRONG: Piece = (70, 1000, 14000, 40, -9000)
+STORIES: dict[str, tuple[dict[str, int], list[tuple[int, list[Piece]]]]] = {
+    "key on at rest": ({}, [(ABSENT, [PARKED]), (1, [PARKED]), (ABSENT, [RUNNING])]),
+    "key off while the engine has just started": (
+        {},
+        [(1, [PARKED, (8, 100, 10000, 0, 0), (5, 1000, 12900, 40, 0)]), (0, [(2, 1000, 12900, 40, 0)]), (1, [RUNNING])],
+    ),
+    "a contradiction, an end to it, and once more in the next call": (
+        {},
+        [(ABSENT, [RUNNING, WRONG, WRONG, (9, 1000, 14000, 40, 4000)]), (ABSENT, [WRONG, RUNNING])],
+    ),
+    # Rows of a minute, each a gap but at rest; then up and down again with volts that are never said to move.
+    "still all along, from rest to charging and back": (
+        {"still_mv": 100},
+        [(ABSENT, [PARKED, (5, 60000, 12600, 1, 0), *((1, 1000, 12600 + 100 * n, 1, 0) for n in range(1, 9)),
+                   (4, 1000, 13400, 1, 0), *((1, 1000, 13400 - 100 * n, 1, 0) for n in range(1, 9)), PARKED])],
+    ),
+    "low at rest, now and then": (
+        {},
+        [(ABSENT, [PARKED, (90, 1000, 12239, 1, 0), (2, 1000, 12240, 1, 0), (70, 1000, 12239, 1, 0), PARKED])],
+    ),
+    "two rows at the same time while the timers stand at their top": (
+        {},
+        [(ABSENT, [PARKED, (300, 60007, 12600, 1, 0), PARKED, PARKED, (1, 0, 12600, 1, 0), PARKED])],
+    ),
+    **{
+        f"volts that fall by {drop_mv} mV": (
+            {},
+            [(ABSENT, [PARKED, (20, 1000, 11299 + drop_mv, 0, 0), (3, 100, 11299, 0, 0), PARKED, RUNNING])],
+        )
+        for drop_mv in (699, 700, 701)
+    },
+    **{
+        f"overcharge whose lowest volts are {low_mv} mV": (
+            {},
+            [(ABSENT, [RUNNING, (20, 1000, low_mv + 150, 150, 0), RUNNING])],
+        )
+        for low_mv in (14899, 14900, 14901)
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("story", STORIES)
+@pytest.mark.parametrize("clamp", [True, False])
+def test_stories(story: str, clamp: bool) -> None:
+    changes, calls = STORIES[story]
+    limits = thresholds.Thresholds()
+    for name, value in changes.items():
+        setattr(limits, name, value)
+    assert not thresholds.check(vars(limits))
+    for tuning in (EAGER, (1 << 15, 1024, 8, 64)):
+        slow, fast = both(limits)
+        now_ms = 0
+        with tuned(*tuning):
+            for key, pieces in calls:
+                lines = [(ms, bus - by, bus, bus + by, flow if clamp else ABSENT)
+                         for count, ms, bus, by, flow in pieces for _ in range(count)]  # fmt: skip
+                rows = np.array(lines, dtype=np.int64)
+                rows[:, 0] = now_ms + np.cumsum(rows[:, 0])
+                now_ms = int(rows[-1, 0])
+                slow.key = key
+                assert_alike(slow, fast, rows)
 
 
 # -- drives -----------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from underdash.cli.frontend import frontend
 from underdash.cli.plan import plan
 from underdash.cli.review import review
 from underdash.cli.settings import settings
+from underdash.cli.what_if import what_if
 from underdash.problems import DataError, UnderdashError, UsageError
 
 _PATH = click.Path(path_type=Path)
@@ -62,6 +63,7 @@ for _command in (
     of_board.pull,
     frontend,
     review,
+    what_if,
 ):
     main.add_command(_command)
 main.add_command(archive)

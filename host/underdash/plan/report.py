@@ -84,6 +84,7 @@ def as_dict(plan: Plan) -> dict[str, Any]:
         "budget": _budget(plan),
         "cables": [_cable(result) for result in plan.cables.results],
         "circuits": _circuits(plan.cables),
+        "cranking": _cranking(plan.cables),
         "charge_path": _charge_path(plan.charge_path),
         "ammeter": None if plan.ammeter is None else _ammeter(plan.ammeter),
         "cautions": list(CAUTIONS),
@@ -201,7 +202,11 @@ def _cable(result: CableResult) -> dict[str, Any]:
         "ohm": result.ohm,
         "conductor_c": result.conductor_c,
         "drop_volts": result.drop_v,
-        "used_share": result.used,
+        "crank_amps": result.crank_amps,
+        "crank_volts": result.crank_v,
+        "alone_amps": result.alone_a,
+        "alone_opened": result.opened,
+        "used_share": result.ranked[0].used if result.ranked else 0.0,
         "tests": [
             {
                 "name": test.name,
@@ -212,7 +217,7 @@ def _cable(result: CableResult) -> dict[str, Any]:
                 "passed": test.passed,
                 "smallest": _gauge(test.smallest),
             }
-            for test in result.criteria
+            for test in result.ranked
         ],
         "passed": all(test.passed for test in result.criteria),
         "smallest": _gauge(result.smallest),
@@ -226,6 +231,7 @@ def _cable(result: CableResult) -> dict[str, Any]:
             "most_amps": fuse.most_a,
             "choice_amps": fuse.choice_a,
             "place": fuse.place,
+            "ends": list(fuse.ends),
         },
     }
 
@@ -235,14 +241,26 @@ def _circuits(cables: Cables) -> list[dict[str, Any]]:
         {
             "load": circuit.load.name,
             "amps": circuit.amps,
-            "supply_volts": circuit.supply_v,
-            "ground_volts": circuit.ground_v,
+            "supply_volts": circuit.supply_v if circuit.supply_known else None,
+            "ground_volts": circuit.ground_v if circuit.ground_known else None,
             "drop_volts": circuit.supply_v + circuit.ground_v,
             "limit_volts": circuit.limit_v,
             "passed": circuit.supply_v + circuit.ground_v <= circuit.limit_v,
         }
         for circuit in cables.circuits
     ]
+
+
+def _cranking(cables: Cables) -> dict[str, Any] | None:
+    told = cables.cranking
+    if told is None:
+        return None
+    return {
+        "amps": told.amps,
+        "supply_ohm": told.supply_ohm,
+        "ground_ohm": told.ground_ohm,
+        "drop_volts": told.volts,
+    }
 
 
 # -- charge path, ground, ammeter -------------------------------------------------------------

@@ -133,12 +133,17 @@ class Budget:
 # -- cables -----------------------------------------------------------------------------------
 
 
+GRAVITY = ("ampacity", "fuse", "load on the fuse")
+"""Tests whose failing weighs more than a lost volt, the gravest first."""
+
+
 @dataclass(frozen=True)
 class Criterion:
     """One test of a cable: it passes if `value` is at most `limit`."""
 
     name: str
-    """`ampacity`, `drop`, `fuse` (rating against copper) or `load on the fuse` (least rating against its own)."""
+    """`ampacity`, `fuse` (rating against copper), `load on the fuse` (least rating against its own), `path drop` (the
+    whole charge path's), `drop` (its own) or `crank drop` (its own, while the starter turns)."""
     value: float
     limit: float
     unit: str
@@ -165,6 +170,8 @@ class FuseAdvice:
     """A standard rating between the two [A]; None if there is none: the cable must be larger."""
     place: str
     """Where it goes, in words."""
+    ends: tuple[str, ...] = ()
+    """The ends where it goes, the one that is fed hardest first; two where both are fed."""
 
 
 @dataclass(frozen=True)
@@ -187,7 +194,7 @@ class CableResult:
     conductor_c: float | None
     """Conductor at the sustained current: an estimate [C]."""
     drop_v: float
-    """At the sustained current [V]."""
+    """Lost in this cable at `drop_amps` [V], at the sustained current if there is no drop test."""
     criteria: tuple[Criterion, ...]
     smallest: Gauge | None
     """The smallest gauge that passes every test."""
@@ -199,12 +206,29 @@ class CableResult:
     """None on the ground side, for a starter cable, and where nothing sustained flows."""
     findings: tuple[Finding, ...]
     drop_amps: float = 0.0
-    """Current of the drop test: what it feeds is on, or the starter turns [A]; 0 if there is none."""
+    """Current of the harder drop test, cranking aside: what it feeds is on, or its part of the full hot output while
+    the whole path is tested [A]; 0 if there is none."""
+    crank_amps: float = 0.0
+    """The starter's current in it [A]; 0 if it is no starter cable."""
+    crank_v: float = 0.0
+    """Lost in it at `crank_amps` [V]."""
+    alone_a: float = 0.0
+    """The most that flows lastingly if one other cable opens [A]; 0 where that is not clearly more than `amps`."""
+    opened: str = ""
+    """That one."""
 
     @property
     def used(self) -> float:
         """The hardest-used test's share; 0 without any."""
         return max((criterion.used for criterion in self.criteria), default=0.0)
+
+    @property
+    def ranked(self) -> tuple[Criterion, ...]:
+        """Its tests: those that fail first, a fire risk before a lost volt; then the hardest-used first."""
+        order = {name: rank for rank, name in enumerate(GRAVITY)}
+        return tuple(
+            sorted(self.criteria, key=lambda c: (c.passed, 0 if c.passed else order.get(c.name, len(order)), -c.used))
+        )
 
 
 @dataclass(frozen=True)
@@ -219,6 +243,26 @@ class Circuit:
     """Lost on the ground side, from the load to the body [V]."""
     limit_v: float
     """What both may lose together [V]."""
+    supply_known: bool = True
+    """False where the file has no cable of it on the supply side."""
+    ground_known: bool = True
+    """False where it has none on the ground side."""
+
+
+@dataclass(frozen=True)
+class Cranking:
+    """What the cables lose together while the starter turns the engine."""
+
+    amps: float
+    supply_ohm: float | None
+    """Battery to starter [ohm]; None where nothing leads there."""
+    ground_ohm: float | None
+    """Engine to the battery's negative post [ohm]; None where nothing leads there."""
+
+    @property
+    def volts(self) -> float:
+        """Lost on both sides together [V]."""
+        return self.amps * ((self.supply_ohm or 0.0) + (self.ground_ohm or 0.0))
 
 
 @dataclass(frozen=True)
@@ -226,8 +270,11 @@ class Cables:
     """Every cable, the hardest-used first, and each load's circuit where the file has its cables."""
 
     results: tuple[CableResult, ...]
+    """Those that fail a test first, a fire risk before a lost volt; then the hardest-used first."""
     circuits: tuple[Circuit, ...]
     findings: tuple[Finding, ...]
+    cranking: Cranking | None = None
+    """None where neither side connects."""
     """Those of the cables too."""
 
 

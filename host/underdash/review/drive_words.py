@@ -78,8 +78,13 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
         cause = (
             f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this "
             "drive, so the machine works, and what is missing is output at low speed: a hot idle with "
-            "everything on. A higher idle, a smaller alternator pulley, more rated output or less load at "
-            "idle closes it."
+            "everything on. "
+        )
+        # What closes it by the car file is told where the plan is held against the drive.
+        cause += (
+            "The plan says what closes it."
+            if worst["closes"]
+            else ("A higher idle, a smaller alternator pulley, more rated output or less load at idle closes it.")
         )
     elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
         cause = (

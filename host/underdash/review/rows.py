@@ -8,7 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from chargecore.engine import STATE_NAMES, Engine
+from chargecore.engine import REST, STATE_NAMES, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review import journal
@@ -23,6 +23,8 @@ Judging = Callable[[Engine, Ints, Ints, Ints, Ints, Ints], tuple[Ints, Ints, Int
 _EXAMPLES = 3
 # What stands in the columns that not every source has.
 _LEFT_OUT = {"temperature": np.nan, "rpm": np.nan, "number": -1, "key": -1, "checked": False, "segment": -1}
+# What the engine takes for a hole, running and at rest (chargecore.engine, docs/journal-format.md).
+GAP_MS, REST_GAP_MS = 10_000, 65_535
 
 
 @dataclass(frozen=True)
@@ -151,6 +153,7 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
         since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
+    _not_before_a_hole(boot, t_ms, state, since_ms)
     del t_ms, measured, state, warnings  # so that they can go one by one
     key = [-1 if run.key == ABSENT else run.key for run in found.runs]
     return replace(
@@ -160,6 +163,16 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
         checked=np.repeat(np.array([run.judge is not None for run in found.runs], np.bool_), counts),
         segment=np.repeat(np.array([run.segment for run in found.runs], np.int32), counts),
     ), account
+
+
+def _not_before_a_hole(boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:
+    """Across a hole the engine forgets, and counts anew from 0: no verdict began before the row behind it."""
+    longest_ms = np.where(state[:-1] == REST, REST_GAP_MS, GAP_MS)
+    holes = 1 + np.flatnonzero((np.diff(t_ms) > longest_ms) & (np.diff(boot) == 0))
+    ends = np.append(holes, len(t_ms))[1:]
+    for hole, end in zip(holes.tolist(), ends.tolist(), strict=True):
+        same = hole + int(np.searchsorted(boot[hole:end] != boot[hole], True))
+        since_ms[hole:same] = np.maximum(since_ms[hole:same], t_ms[hole])
 
 
 def _since_unchecked(run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:

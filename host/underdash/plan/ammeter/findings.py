@@ -7,6 +7,7 @@ from underdash.carfile.paths import supply
 from underdash.plan.ammeter.cases import AFTER_START, CRANKING, HOT_IDLE_ALL
 from underdash.plan.ammeter.loop import charge_through
 from underdash.plan.ammeter.old_loop import FUSE, LEAVE, OldLoop, Strand
+from underdash.plan.cables.flows import full_output_a
 from underdash.plan.results import WEIGHTS, AmmeterShare, Finding, Needle
 
 TAKE_OUT = (
@@ -135,18 +136,22 @@ def _cranking(meter: Ammeter, cases: dict[str, Needle]) -> Iterator[Finding]:
 def _loop(car: CarFile, old: OldLoop) -> Finding:
     """Leave, fuse or remove."""
     line = old.strands[0].cable.line if old.strands else car.ammeter.line if car.ammeter else 0
-    evidence = _evidence(old)
+    evidence = _evidence(car, old)
     if old.verdict == LEAVE:
-        text = "The old ammeter loop may stay: it carries no more than it may, and each end with a source has its fuse."
-        return Finding("well", text, evidence, line)
+        text = (
+            "The old ammeter loop may stay: it carries no more than it may, and each end with a source has its fuse. "
+            + _battery_lost(old)
+        )
+        return Finding("well", text.strip(), evidence, line)
     if old.is_the_only_way:
         text = (
             "Without the old ammeter loop the alternator or the loads would be cut off from the battery: give them a "
             "fused cable of their own first. " + _fuses(old)
         )
-        return Finding("act", text, evidence, line)
+        return Finding("act", f"{text} {_battery_lost(old)}".strip(), evidence, line)
     if old.verdict == FUSE:
-        return Finding("act", f"{_fuses(old)} Or {TAKE_OUT}. {_alone(old)}".strip(), evidence, line)
+        parts = (_fuses(old), f"Or {TAKE_OUT}.", _alone(old), _battery_lost(old), _choice(old))
+        return Finding("act", " ".join(part for part in parts if part), evidence, line)
     if old.overloaded:
         worst = max(old.overloaded, key=lambda strand: strand.after_a / (strand.ampacity_a or 1.0))
         why = (
@@ -157,7 +162,8 @@ def _loop(car: CarFile, old: OldLoop) -> Finding:
         why = "the file states no gauge for all of it, so nothing says which fuse would protect it"
     else:
         why = f"no standard fuse both holds the {old.after_a:.0f} A that can flow and protects its weakest cable"
-    return Finding("act", f"Take the old ammeter loop out of use: {why}. That is, {TAKE_OUT}.", evidence, line)
+    text = f"Take the old ammeter loop out of use: {why}. That is, {TAKE_OUT}. {_then_alone(old)}"
+    return Finding("act", text.strip(), evidence, line)
 
 
 def _fuses(old: OldLoop) -> str:
@@ -184,10 +190,51 @@ def _alone(old: OldLoop) -> str:
     )
 
 
-def _evidence(old: OldLoop) -> str:
+_LEAP = (
+    "the alternator runs without a battery: its volts leap, and it may destroy itself, the lamps and every box of "
+    "electronics in the car"
+)
+
+
+def _battery_lost(old: OldLoop) -> str:
+    """The worst of it: the loop's fuses follow the charge cable, and nothing holds the alternator's volts."""
+    if old.loop is None:
+        return ""
+    if old.loop.other_ohm is None:
+        return f"It is the alternator's only way to the battery: if it opens, or a fuse in it, {_LEAP}."
+    fuses = [strand.cable.fuse_a for strand in old.strands if strand.cable.fuse_a is not None]
+    fuse_a = min(fuses) if fuses and old.verdict == LEAVE else old.fuse_a
+    if fuse_a is not None and fuse_a >= old.alone_a:
+        return ""  # they hold what then comes
+    return f"The worst: if the charge cable opens, or its fuse, the loop's small fuses follow, and {_LEAP}."
+
+
+def _choice(old: OldLoop) -> str:
+    """What that means for fusing or removing."""
+    if not _battery_lost(old) or old.is_the_only_way:
+        return ""
+    return (
+        "So a fused loop is no spare way. If you do not need the needle, taking it out is the plainer choice; either "
+        "way all hangs on the charge cable: its nuts tight, its fuse one that opens for a fault in it and nothing else."
+    )
+
+
+def _then_alone(old: OldLoop) -> str:
+    """After removal the charge cable is the only way."""
+    if old.loop is None:
+        return ""
+    return (
+        f"The charge cable is then the only way: if it opens, or its fuse, {_LEAP}. So its nuts tight, its fuse one "
+        "that opens for a fault in it and nothing else."
+    )
+
+
+def _evidence(car: CarFile, old: OldLoop) -> str:
     parts = [f"at most {old.after_a:.1f} A with everything in order"]
     if old.alone_a > old.after_a:
-        parts.append(f"{old.alone_a:.0f} A if one of the conversion's cables opens")
+        cold = max(car.alternator.hot_a) < old.alone_a <= full_output_a(car) + 0.05
+        most = " (the most that the alternator gives, cold)" if cold else ""
+        parts.append(f"{old.alone_a:.0f} A if one of the conversion's cables opens{most}")
     parts += [
         f"'{strand.cable.name}' may carry {strand.ampacity_a:.0f} A"
         if strand.ampacity_a is not None

@@ -8,6 +8,7 @@ from underdash.carfile.paths import AMMETER, supply
 from underdash.plan.ammeter.cases import CRANKING, Case, cases, extremes, flows, openings
 from underdash.plan.ammeter.loop import Loop
 from underdash.plan.cables.fuses import LOAD_SHARE, MOST_SHARE, STANDARD
+from underdash.plan.cables.sources import fed
 from underdash.wire.ampacity import allowed_a
 from underdash.wire.network import Branch, reached
 
@@ -125,7 +126,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
     alone = {name: _worst(branches, lasting, car.bus) for name, branches in openings(car).items()}
     names = {cable.name for cable in mine} | {AMMETER}
     rest = [branch for branch in after if branch.name not in names]
-    fed = reached(rest, BATTERY) | reached(rest, ALTERNATOR)
+    live = fed(after, names)
     strands = []
     for cable in mine:
         after_a = normal.get(cable.name, 0.0)
@@ -133,7 +134,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
         for name, worst in alone.items():
             if worst.get(cable.name, 0.0) > alone_a + 0.05:
                 opened, alone_a = name, worst[cable.name]
-        sources = (cable.start in fed) + (cable.end in fed)
+        sources = (cable.start in live) + (cable.end in live)
         strands.append(Strand(cable, after_a, alone_a, opened, ampacity_a(cable), sources))
     meter_a = normal.get(AMMETER, 0.0)
     return OldLoop(
@@ -141,7 +142,7 @@ def old_loop(car: CarFile, loop: Loop | None) -> OldLoop:
         strands=tuple(sorted(strands, key=lambda strand: -strand.alone_a / (strand.ampacity_a or 1.0))),
         meter_a=meter_a,
         meter_alone_a=max([meter_a, *(worst.get(AMMETER, 0.0) for worst in alone.values())]),
-        meter_is_fed=car.ammeter is not None and bool({car.ammeter.start, car.ammeter.end} & fed),
+        meter_is_fed=car.ammeter is not None and bool({car.ammeter.start, car.ammeter.end} & live),
         is_the_only_way=not {ALTERNATOR, car.bus} <= reached(rest, BATTERY),
     )
 

@@ -154,13 +154,18 @@ def finding(car: CarFile, cost: Cycling) -> Finding | None:
     parts = _one_figure(1.0 / cost.life_share)
     return Finding(
         "note",
-        f"A day of {car.lights_a_day} lights {IN_WORDS[cost.situation]} takes {cost.discharged_ah:.1f} Ah out of the "
+        f"A day of {car.lights_a_day} lights {IN_WORDS[cost.situation]} takes {_few(cost.discharged_ah)} Ah out of the "
         f"battery, {back}. That is about 1/{parts:,} of a starter battery's cycle life, by an estimate that may be out "
         "by two or more.",
         f"{car.light_s:.0f} s at hot idle, {car.between_s:.0f} s at cruise, simulated; cycles of up to "
-        f"{cost.cycles[0][0]:.1%}, counted after ASTM E1049; {LIFE_CYCLES:.0f} cycles of {LIFE_DEPTH:.0%} taken for a "
-        "life",
+        f"{_few(100.0 * cost.cycles[0][0])}%, counted after ASTM E1049; {LIFE_CYCLES:.0f} cycles of {LIFE_DEPTH:.0%} "
+        "taken for a life",
     )
+
+
+def _few(value: float) -> str:
+    """With one decimal, or two where it is less than one."""
+    return f"{value:.1f}" if value >= 0.95 else f"{value:.2f}"
 
 
 def _one_figure(value: float) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 
 from underdash.carfile.model import ALWAYS, HOT_IDLE, NIGHT, PARKED, Alternator, CarFile, Load
 from underdash.curve import monotone
+from underdash.plan.budget.words import amps, told_apart
 from underdash.plan.results import Balance, Remedy
 
 IDLE_MOST_RPM = 1500.0  # common practice, no source: a faster idle is no idle
@@ -53,10 +54,8 @@ def _up(value: float, step: float) -> float:
 
 
 def _tops_out(car: CarFile, needed_a: float) -> str:
-    return (
-        f"hot, the machine gives {car.alternator.hot_a[-1]:.0f} A at its best, and {needed_a:.0f} A are wanted, "
-        "margin included."
-    )
+    best, wanted = told_apart(car.alternator.hot_a[-1], needed_a)
+    return f"hot, the machine gives {best} at its best, and {wanted} are wanted, margin included."
 
 
 def _idle(car: CarFile, short: Balance, needed_a: float, machine_rpm: float | None) -> Remedy:
@@ -65,11 +64,19 @@ def _idle(car: CarFile, short: Balance, needed_a: float, machine_rpm: float | No
 
     if short.speed != HOT_IDLE:
         return remedy(None, f"The car is short at {short.speed} too: no idle speed mends that.")
+    bare_rpm = machine_speed(car.alternator, short.sustained_a)
+    just = ""
+    if bare_rpm is not None:
+        at_rpm = _up(bare_rpm / car.alternator.pulley_ratio, 10.0)
+        just = f" {at_rpm:,.0f} rpm carries it with nothing left over"
+        just += ", but that is no idle." if at_rpm > IDLE_MOST_RPM else "."
     if machine_rpm is None:
-        return remedy(None, f"No idle speed closes it: {_tops_out(car, needed_a)}")
+        return remedy(None, f"No idle speed closes it: {_tops_out(car, needed_a)}{just}")
     rpm = _up(machine_rpm / car.alternator.pulley_ratio, 10.0)
     if rpm > IDLE_MOST_RPM:
-        return remedy(None, f"It would take an idle of {rpm:,.0f} rpm, and that is no idle any more.")
+        return remedy(
+            None, f"It would take an idle of {rpm:,.0f} rpm, margin included, and that is no idle any more.{just}"
+        )
     return remedy(
         rpm,
         f"Idle at {rpm:,.0f} rpm instead of {short.engine_rpm:,.0f}, hot, with everything on. Not beyond what the "
@@ -83,12 +90,25 @@ def _pulley(car: CarFile, short: Balance, needed_a: float, machine_rpm: float | 
     def remedy(needed: float | None, text: str) -> Remedy:
         return Remedy("pulley ratio", now, needed, "to 1", text)
 
+    bare_rpm = machine_speed(car.alternator, short.sustained_a)
+    just = ""
+    if bare_rpm is not None:
+        bare = _up(bare_rpm / short.engine_rpm, 0.05)
+        just = f" {bare:.2f} to 1 carries it with nothing left over"
+        if bare <= RATIO_MOST:
+            just += "."
+        elif machine_rpm is None:
+            just += f", but a car's belt drive ends at about {RATIO_MOST:.1f} to 1."
+        else:
+            just += ", which is beyond that too."
     if machine_rpm is None:
-        return remedy(None, f"No pulley closes it: {_tops_out(car, needed_a)}")
+        return remedy(None, f"No pulley closes it: {_tops_out(car, needed_a)}{just}")
     ratio = _up(machine_rpm / short.engine_rpm, 0.05)
     if ratio > RATIO_MOST:
         return remedy(
-            None, f"It would take a ratio of {ratio:.2f} to 1; a car's belt drive ends at about {RATIO_MOST:.1f} to 1."
+            None,
+            f"It would take a ratio of {ratio:.2f} to 1, margin included; a car's belt drive ends at about "
+            f"{RATIO_MOST:.1f} to 1.{just}",
         )
     return remedy(
         ratio,
@@ -105,18 +125,19 @@ def _rating(car: CarFile, short: Balance, needed_a: float) -> Remedy:
     def remedy(needed: float | None, text: str) -> Remedy:
         return Remedy("rated output", machine.rated_a, needed, "A", text)
 
+    gives = amps(short.hot_a) if short.hot_a > 0.0 else "nothing"
     rated_a = _up(machine.rated_a * needed_a / short.hot_a, 1.0) if short.hot_a > 0.0 else float("inf")
     if rated_a > RATED_MOST_A:
         return remedy(
             None,
-            f"At {speed:,.0f} rpm of its own this machine gives {short.hot_a:.0f} A hot; no larger one of the same "
-            f"curve makes that {needed_a:.0f} A. It has to turn faster.",
+            f"At {speed:,.0f} rpm of its own this machine gives {gives} hot; no larger one of the same "
+            f"curve makes that {amps(needed_a)}. It has to turn faster.",
         )
     return remedy(
         rated_a,
-        f"A machine of {rated_a:.0f} A instead of {machine.rated_a:.0f} A, if its curve has the same shape. Many "
+        f"A machine of {rated_a:.0f} A instead of {amps(machine.rated_a)}, if its curve has the same shape. Many "
         f"large ones give no more at idle than small ones: ask for its hot output at {speed:,.0f} rpm, and choose one "
-        f"that gives {needed_a:.0f} A there. Charge cable, its fuse and the belt have to suit it.",
+        f"that gives {amps(needed_a)} there. Charge cable, its fuse and the belt have to suit it.",
     )
 
 
@@ -124,7 +145,7 @@ def sheddable(loads: list[Load]) -> list[Load]:
     """What may be switched off to spare the alternator, the largest draw on average first.
 
     Not what the engine needs (always on), not what comes on by itself at a stop (brake lamps), not what cools the
-    engine (the fan), not what is on by night: one has to be seen.
+    engine (fans), not what is on by night: one has to be seen.
     """
     spared = (ALWAYS, PARKED, HOT_IDLE, NIGHT)
     free = [load for load in loads if not load.coolant_switch and not any(name in load.when for name in spared)]
@@ -148,11 +169,10 @@ def _shedding(car: CarFile, short: Balance) -> Remedy:
         if lamps_a > 0.0
         else ""
     )
+    much, shed = told_apart(too_much_a, shed_a)
     if shed_a < too_much_a:
-        text = (
-            f"Switching off is not enough: {too_much_a:.0f} A too much is on, and what may go comes to {shed_a:.0f} A."
-            f"{lamps}"
-        )
+        may = f"what may go comes to {shed}" if shed_a > 0.0 else "nothing of it may go"
+        text = f"Switching off is not enough: {much} too much is on, and {may}.{lamps}"
         return Remedy("load", short.sustained_a, None, "A", text)
     names = " and ".join(load.name for load in found)
     return Remedy(
@@ -160,6 +180,6 @@ def _shedding(car: CarFile, short: Balance) -> Remedy:
         short.sustained_a,
         may_draw_a,
         "A",
-        f"At idle, do without {names} ({shed_a:.0f} A on average; {too_much_a:.0f} A is too much). Whatever keeps the "
+        f"At idle, do without {names} ({shed} on average; {much} is too much). Whatever keeps the "
         f"glass clear stays on while it is needed: then choose something else.{lamps}",
     )

@@ -11,6 +11,7 @@ from underdash.plan.budget.balance import IN_WORDS, balances, output_a
 from underdash.plan.budget.cycling import cycling
 from underdash.plan.budget.cycling import finding as cycling_finding
 from underdash.plan.budget.remedies import remedies
+from underdash.plan.budget.words import NEXT_TO_NOTHING_A, amps, shares_apart, switched, told_apart
 from underdash.plan.results import WEIGHTS, Balance, Budget, Cycling, Finding, Remedy, Shortfall
 
 CURVE_FROM_RPM = 400.0
@@ -57,11 +58,12 @@ def shortfall(car: CarFile, built: Car, balance: Balance) -> Shortfall:
     circuit.BusCollapseError if no volts feed the loads.
     """
 
-    def point(switched: float | None) -> Point:
-        """Settled with the share of time that the coolant's switch is on given, or left at its duty."""
-        shares = [
-            (load, switched if switched is not None and load.coolant_switch else load.duty) for load, _ in balance.loads
-        ]
+    def point(on: float | None) -> Point:
+        """Settled with the share of time that the coolant's switch is on given, or each left at its duty.
+
+        One switch turns all of them on and off together.
+        """
+        shares = [(load, on if on is not None and load.coolant_switch else load.duty) for load, _ in balance.loads]
         siemens, watts = draws(shares)
         return settle(built, engine_rpm=balance.engine_rpm, siemens=siemens, watts=watts)
 
@@ -120,7 +122,7 @@ def _findings(
         said.append(
             Finding(
                 "well",
-                f"The alternator carries everything, hot, at every speed: {least.margin_a:.0f} A are to spare where it "
+                f"The alternator carries everything, hot, at every speed: {amps(least.margin_a)} are to spare where it "
                 f"is tightest, {_where(least)}.",
                 f"{least.hot_a:.1f} A hot against {least.sustained_a:.1f} A on average",
             )
@@ -139,7 +141,7 @@ def _capital(text: str) -> str:
 def _sums(balance: Balance) -> str:
     return (
         f"{balance.hot_a:.1f} A hot at {balance.engine_rpm:,.0f} rpm against {balance.sustained_a:.1f} A on average, "
-        f"{balance.peak_a:.0f} A all at once"
+        f"{balance.peak_a:.1f} A all at once"
     )
 
 
@@ -154,18 +156,26 @@ def _unfed(balance: Balance) -> Finding:
 
 def _short(short: Shortfall, ways: tuple[Remedy, ...]) -> Finding:
     balance = short.balance
-    missing = f"{_capital(_where(balance))} the alternator is {-balance.margin_a:.0f} A short."
-    if short.battery_a <= 0.0:
+    short_a = -balance.margin_a
+    missing = f"{_capital(_where(balance))} the alternator is " + (
+        f"{amps(short_a)} short." if short_a >= NEXT_TO_NOTHING_A else "just short."
+    )
+    fans = switched(load for load, _ in balance.loads)
+    if short.battery_a < NEXT_TO_NOTHING_A:
+        more = (
+            f" With the {fans[0]} on all the time it gives {amps(short.most_a)}." if fans and short.most_a > 0.0 else ""
+        )
         return Finding(
             "watch",
-            f"{missing} The volts sag to {short.bus_v:.1f} V, at which the loads draw less, and the battery gives "
-            "nothing yet; it gets next to nothing either.",
+            f"{missing} The volts sag to {short.bus_v:.1f} V, at which the loads draw less, and on average the battery "
+            f"gives nothing yet; it gets next to nothing either.{more}",
             _sums(balance),
         )
-    switched = next((load.name for load, _ in balance.loads if load.coolant_switch), "")
-    spread = f", {short.least_a:.0f} A with the {switched} off and {short.most_a:.0f} A with it on" if switched else ""
+    spread = (
+        f", {amps(short.least_a)} with the {fans[0]} off and {amps(short.most_a)} with {fans[1]} on" if fans else ""
+    )
     text = (
-        f"{missing} The battery gives {short.battery_a:.0f} A on average{spread}: from full it is at 75 % after about "
+        f"{missing} The battery gives {amps(short.battery_a)} on average{spread}: from full it is at 75 % after about "
         f"{_minutes(short.to_75_min)} and at 50 % after {_minutes(short.to_50_min)}, if it holds what its label says; "
         "an old one, or any at a high current, holds less."
     )
@@ -174,7 +184,9 @@ def _short(short: Shortfall, ways: tuple[Remedy, ...]) -> Finding:
 
 
 def _minutes(value: float) -> str:
-    if value < 120.0:
+    if value < 1.0:
+        return "less than a minute"
+    if value < 119.5:
         return f"{value:.0f} min"
     hours, rest = divmod(round(value), 60)
     return f"{hours} h {rest} min" if hours < 24 else f"{hours} h"
@@ -185,9 +197,14 @@ def _closing(ways: tuple[Remedy, ...]) -> str:
         "idle speed": "an idle of {:,.0f} rpm",
         "pulley ratio": "a pulley ratio of {:.2f} to 1",
         "rated output": "a machine of {:.0f} A of the same curve",
-        "load": "loads of no more than {:.0f} A on average",
     }
-    possible = [said[way.kind].format(way.needed) for way in ways if way.needed is not None]
+    possible = [
+        f"loads of no more than {amps(way.needed)} on average"
+        if way.kind == "load"
+        else said[way.kind].format(way.needed)
+        for way in ways
+        if way.needed is not None
+    ]
     if not ways:
         return ""
     if not possible:
@@ -204,11 +221,16 @@ def _thin(car: CarFile, found: tuple[Balance, ...]) -> list[Finding]:
         if not thin:
             continue
         least = min(thin, key=lambda balance: balance.margin_share)
+        spare, wanted = shares_apart(least.margin_share, car.limits.margin_share)
+        left = (
+            f"{least.margin_a:.1f} A are to spare, {spare} of the demand"
+            if least.margin_a >= NEXT_TO_NOTHING_A
+            else "next to nothing is to spare"
+        )
         said.append(
             Finding(
                 "watch",
-                f"{_capital(_where(least))} {least.margin_a:.1f} A are to spare, {least.margin_share:.0%} of the "
-                f"demand; {car.limits.margin_share:.0%} is wanted. A worn belt or a warm day takes that.",
+                f"{_capital(_where(least))} {left}; {wanted} is wanted. A worn belt or a warm day takes that.",
                 _sums(least),
             )
         )
@@ -223,11 +245,12 @@ def _bursts(found: tuple[Balance, ...]) -> list[Finding]:
     said = []
     if peaks:
         worst = max(peaks, key=lambda balance: balance.peak_a - balance.hot_a)
+        drawn, available = told_apart(worst.peak_a, worst.hot_a)
         said.append(
             Finding(
                 "note",
-                f"{_capital(_where(worst))} everything at once draws {worst.peak_a:.0f} A, more than the "
-                f"{worst.hot_a:.0f} A available; on average it is carried. The battery helps out for as long as that "
+                f"{_capital(_where(worst))} everything at once draws {drawn}, more than the "
+                f"{available} available; on average it is carried. The battery helps out for as long as that "
                 "lasts, and is charged again after.",
                 _sums(worst),
             )
@@ -237,7 +260,7 @@ def _bursts(found: tuple[Balance, ...]) -> list[Finding]:
         said.append(
             Finding(
                 "note",
-                f"{_capital(_where(worst))} switching on {worst.inrush_of} takes the draw to {worst.inrush_a:.0f} A "
+                f"{_capital(_where(worst))} switching on {worst.inrush_of} takes the draw to {amps(worst.inrush_a)} "
                 "for a moment. The battery gives that for a second or less: its ordinary work.",
                 _sums(worst),
             )
@@ -250,6 +273,7 @@ def _idle_share(car: CarFile, idle: Balance) -> Finding:
     machine = car.alternator
     share = idle.hot_a / machine.rated_a
     low, high = USUAL_SHARE
+    gives = amps(idle.hot_a) if idle.hot_a > 0.0 else "nothing"
     usual = f"{low:.0%} to {high:.0%} is usual (from memory)"
     if share > high:
         remark = f"That is a good deal, for {usual}: measure it before relying on it."
@@ -259,7 +283,7 @@ def _idle_share(car: CarFile, idle: Balance) -> Finding:
         remark = f"{usual}."
     return Finding(
         "note",
-        f"Hot, at idle, the alternator gives {idle.hot_a:.0f} A, {share:.0%} of its {machine.rated_a:.0f} A. {remark} "
+        f"Hot, at idle, the alternator gives {gives}, {share:.0%} of its {amps(machine.rated_a)}. {remark} "
         "A rating after ISO 8854 is taken at 6,000 rpm of the machine, and in cool air: it says nothing of idle.",
         f"{idle.engine_rpm * machine.pulley_ratio:,.0f} rpm of the machine"
         + (f"; {machine.curve_source}" if machine.curve_source else ""),

@@ -6,11 +6,16 @@ from dataclasses import dataclass
 from underdash.carfile import paths
 from underdash.carfile.model import Cable
 from underdash.plan.cables import fuses
+from underdash.plan.cables.charge import Path
 from underdash.plan.cables.flows import Flow
 from underdash.wire import ampacity
 
-AMPACITY, DROP, FUSE, FUSE_LOAD = "ampacity", "drop", "fuse", "load on the fuse"
+AMPACITY, FUSE, FUSE_LOAD = "ampacity", "fuse", "load on the fuse"
+PATH, DROP, CRANKING = "path drop", "drop", "crank drop"
 """Names of the tests. The conductor's temperature is none: it follows from the current, and is an estimate."""
+
+HOTTEST_C = 200.0
+"""Copper is not followed beyond the hottest insulation of the table [C]: a cable that hot has failed long before."""
 
 
 @dataclass(frozen=True)
@@ -31,8 +36,8 @@ class Test:
         return value <= limit
 
 
-def tests(cable: Cable, flow: Flow) -> list[Test]:
-    """Those that apply to a cable with that flow."""
+def tests(cable: Cable, flow: Flow, path: Path | None) -> list[Test]:
+    """Those that apply to a cable with that flow; `path` is the charge path of its side, if there is one."""
     amps, fuse_a = flow.sustained_a, cable.fuse_a
 
     def lost(other: Cable) -> tuple[float, float]:
@@ -41,8 +46,16 @@ def tests(cable: Cable, flow: Flow) -> list[Test]:
     found = []
     if amps > 0.0 and cable.gauge:
         found.append(Test(AMPACITY, "A", lambda other: (amps, allowed_a(other) or 0.0), sized=True))
+    by_size = cable.stated_ohm is None
+    if path is not None and cable in path.members:
+        found.append(Test(PATH, "V", lambda other: (path.drop_with_v(other), path.limit_v), sized=by_size))
     if flow.drop_a > 0.0:
-        found.append(Test(DROP, "V", lost, sized=cable.stated_ohm is None))
+        found.append(Test(DROP, "V", lost, sized=by_size))
+    if flow.crank_a > 0.0:
+        # A crank warms nothing: the copper is as warm as its air.
+        found.append(
+            Test(CRANKING, "V", lambda o: (flow.crank_a * paths.cable_ohm(o), flow.crank_limit_v), sized=by_size)
+        )
     if fuse_a is not None and cable.gauge:
         most = fuses.MOST_SHARE
         found.append(Test(FUSE, "A", lambda other: (fuse_a, most * (allowed_a(other) or 0.0)), sized=True))
@@ -70,5 +83,6 @@ def working_c(cable: Cable, amps: float) -> float | None:
 
 
 def working_ohm(cable: Cable, amps: float) -> float:
-    """Resistance at the temperature that a lasting current brings, joints included [ohm]."""
-    return paths.cable_ohm(cable, working_c(cable, amps))
+    """Resistance at the temperature that a lasting current brings, HOTTEST_C at most, joints included [ohm]."""
+    celsius = working_c(cable, amps)
+    return paths.cable_ohm(cable, None if celsius is None else min(celsius, max(HOTTEST_C, cable.ambient_c)))

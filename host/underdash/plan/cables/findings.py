@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 
-from underdash.carfile.model import CHARGE, CRANK, SUPPLY_SIDE
-from underdash.plan.cables.criteria import AMPACITY, DROP, FUSE, FUSE_LOAD
+from underdash.carfile.model import CHARGE, LOOP, SUPPLY_SIDE
+from underdash.plan.cables.charge import Path
+from underdash.plan.cables.criteria import AMPACITY, CRANKING, DROP, FUSE, FUSE_LOAD, HOTTEST_C, PATH
+from underdash.plan.cables.flows import NOMINAL_12_V, Flow
 from underdash.plan.results import CableResult, Circuit, Criterion, Finding
 from underdash.wire import ampacity
 
@@ -16,14 +18,17 @@ def amps_text(amps: float) -> str:
 
 
 def volts_text(volts: float) -> str:
-    """Volts to the hundredth: `0.21 V`; below that in millivolts."""
+    """Volts to the hundredth: `0.21 V`; below that in millivolts; no more than a car has."""
+    if volts > NOMINAL_12_V:
+        return f"more than the {NOMINAL_12_V:.0f} V that the car has"
     return f"{volts:.2f} V" if volts >= 0.095 else f"{1000.0 * volts:.0f} mV"
 
 
-def of_cable(result: CableResult) -> tuple[Finding, ...]:
-    """What is to be said of one cable."""
-    words = {AMPACITY: _too_much, DROP: _loses, FUSE: _fuse_too_large, FUSE_LOAD: _fuse_too_small}
-    found = [words[test.name](result, test) for test in result.criteria if not test.passed]
+def of_cable(result: CableResult, flow: Flow) -> tuple[Finding, ...]:
+    """What is to be said of one cable; the whole charge path is for `of_paths`."""
+    words = {AMPACITY: _too_much, DROP: _loses, CRANKING: _loses, FUSE: _fuse_too_large, FUSE_LOAD: _fuse_too_small}
+    found = [words[test.name](result, test) for test in result.ranked if test.name in words and not test.passed]
+    found += [*_unsaid(result, flow), *_fed_twice(result), *_alone(result)]
     advice = result.fuse
     fits = all(test.passed for test in result.criteria if test.name == AMPACITY)
     if advice and advice.choice_a is None and fits:
@@ -33,9 +38,9 @@ def of_cable(result: CableResult) -> tuple[Finding, ...]:
         )
         found.append(_finding("watch", text, "80 % of the fuse's rating; 150 % of ampacity", result))
     fuse_a = result.cable.fuse_a
-    if fuse_a is not None and CRANK in result.cable.carries and fuse_a < result.brief_amps:
+    if fuse_a is not None and 0.0 < fuse_a < result.crank_amps:
         text = (
-            f"{_name(result)} has a {amps_text(fuse_a)} fuse, and the starter takes {amps_text(result.brief_amps)} "
+            f"{_name(result)} has a {amps_text(fuse_a)} fuse, and the starter takes {amps_text(result.crank_amps)} "
             "through it: it may open while the engine is started."
         )
         found.append(
@@ -44,20 +49,51 @@ def of_cable(result: CableResult) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+def of_paths(paths: Sequence[Path]) -> list[Finding]:
+    """Sides of the charge path that lose more than the file accepts, where no one cable of another gauge mends it.
+
+    What one cable can do is in the table, and `plan.charge_path` tells it.
+    """
+    found = []
+    for path in paths:
+        if path.drop_v <= path.limit_v or path.mends_alone:
+            continue
+        side = "From alternator to battery" if path.side == SUPPLY_SIDE else "From engine to the battery's ground"
+        several = path.mended()
+        mends = "No size of these cables would bring it within: make them shorter, or see to their joints."
+        if several is not None:
+            sizes = ", ".join(f"{gauge} for {name}" for name, gauge in several.items())
+            mends = f"No larger gauge of one of them mends that alone; together these would: {sizes}."
+        text = (
+            f"{side} the cables lose {volts_text(path.drop_v)} together at {amps_text(path.amps)}; the limit is "
+            f"{volts_text(path.limit_v)}. {mends}"
+        )
+        own = ", ".join(f"{cable.name} {volts_text(path.own(cable)[1])}" for cable in path.members)
+        found.append(Finding("watch", text, own, path.members[0].line if path.members else 0))
+    return found
+
+
 def of_circuits(circuits: Sequence[Circuit]) -> list[Finding]:
     """Loads whose supply and ground together lose more than the file accepts."""
-    return [
-        Finding(
-            "watch",
-            f"{_capital(circuit.load.name)} loses {volts_text(circuit.supply_v + circuit.ground_v)} on the way there "
-            f"and back; the limit is {volts_text(circuit.limit_v)}. Shorter or larger cable gives it its volts.",
-            f"supply {volts_text(circuit.supply_v)}, ground {volts_text(circuit.ground_v)}, "
-            f"at {amps_text(circuit.amps)}",
-            circuit.load.line,
+    found = []
+    for circuit in circuits:
+        lost_v = circuit.supply_v + circuit.ground_v
+        if lost_v <= circuit.limit_v:
+            continue
+        way = "on the way there and back"
+        if not circuit.ground_known:
+            way = "on the way there alone (its ground is not in the file)"
+        elif not circuit.supply_known:
+            way = "on the way back alone (its supply is not in the file)"
+        supply = volts_text(circuit.supply_v) if circuit.supply_known else "not in the file"
+        ground = volts_text(circuit.ground_v) if circuit.ground_known else "not in the file"
+        text = (
+            f"{_capital(circuit.load.name)} loses {volts_text(lost_v)} {way}; the limit is "
+            f"{volts_text(circuit.limit_v)}. Shorter or larger cable gives it its volts."
         )
-        for circuit in circuits
-        if circuit.supply_v + circuit.ground_v > circuit.limit_v
-    ]
+        evidence = f"supply {supply}, ground {ground}, at {amps_text(circuit.amps)}"
+        found.append(Finding("watch", text, evidence, circuit.load.line))
+    return found
 
 
 def of_all(results: Sequence[CableResult]) -> list[Finding]:
@@ -75,12 +111,12 @@ def of_all(results: Sequence[CableResult]) -> list[Finding]:
     charge = [r for r in results if CHARGE in r.cable.carries and r.fuse is not None]
     if charge:
         text = (
-            f"A charge cable ({_names(charge)}) has two sources. Its fuse belongs at the end nearest the battery, "
-            "which can feed a fault with far more than the alternator. Leave fuse and cable alone while the engine "
+            f"A charge cable ({_names(charge)}) has two sources. Its fuse belongs at the end that the battery feeds, "
+            "for that can feed a fault with far more than the alternator. Leave fuse and cable alone while the engine "
             "runs: without a battery the alternator's volts leap."
         )
         found.append(Finding("note", text, "33 CFR 183.455(b), and common practice", charge[0].cable.line))
-    crank = [r for r in results if CRANK in r.cable.carries and r.cable.side == SUPPLY_SIDE]
+    crank = [r for r in results if r.crank_amps > 0.0 and r.cable.side == SUPPLY_SIDE]
     if crank:
         text = (
             f"Starter cables ({_names(crank)}) usually carry no fuse: common practice, no source. What protects them "
@@ -88,6 +124,15 @@ def of_all(results: Sequence[CableResult]) -> list[Finding]:
         )
         evidence = "33 CFR 183.425(g) leaves cranking conductors out of the table of ampacities"
         found.append(Finding("note", text, evidence, crank[0].cable.line))
+    spared = [r for r in results if r.alone_a > 0.0 and r.ampacity_a is not None and r.alone_a <= r.ampacity_a]
+    if spared:
+        each = ", ".join(
+            f"{r.cable.name} {amps_text(r.alone_a)} of {amps_text(r.ampacity_a or 0.0)} if {r.opened} does"
+            for r in sorted(spared, key=lambda r: r.cable.name)
+        )
+        text = f"Cables that share a current carry more when another opens, and may: {each}."
+        evidence = "shares by the network; the amps that each may carry by the table"
+        found.append(Finding("note", text, evidence, spared[0].cable.line))
     sae = [r for r in results if r.cable.gauge and r.cable.gauge.system == "SAE"]
     if sae:
         text = f"SAE cable has less copper than AWG of the same number; here its own area counts: {_names(sae)}."
@@ -117,7 +162,9 @@ def _too_much(result: CableResult, test: Criterion) -> Finding:
         )
     else:
         text = f"{_name(result)} carries {amps_text(test.value)}, but its air is as hot as its insulation: {allows}."
-    better = next((f"{kind} °C" for kind, may_a in result.by_insulation if may_a >= test.value), None)
+    # Other insulation on the same copper loses the same volts: no remedy where these fail too.
+    keeps = all(each.passed for each in result.criteria if each.name in (PATH, DROP, CRANKING))
+    better = next((f"{kind} °C" for kind, may_a in result.by_insulation if keeps and may_a >= test.value), None)
     ways = []
     if test.smallest is not None:
         ways.append(f"{test.smallest} of the same insulation")
@@ -131,16 +178,61 @@ def _too_much(result: CableResult, test: Criterion) -> Finding:
 
 
 def _loses(result: CableResult, test: Criterion) -> Finding:
+    amps = result.crank_amps if test.name == CRANKING else test.value / result.ohm
+    when = " while cranking" if test.name == CRANKING else ""
     text = (
-        f"{_name(result)} loses {volts_text(test.value)} at {amps_text(result.drop_amps)}; "
+        f"{_name(result)} loses {volts_text(test.value)} at {amps_text(amps)}{when}; "
         f"the limit is {volts_text(test.limit)}."
     )
     if test.smallest is not None:
         text += f" {test.smallest} would keep within it."
     elif result.cable.gauge is not None:
         text += " No size would keep within it: make it shorter, or see to its joints."
-    copper = "" if result.conductor_c is None else f", its copper at about {result.conductor_c:.0f} °C"
-    return _finding("watch", text, f"{1000.0 * result.ohm:.2f} mohm with its joints{copper}", result)
+    if test.name == CRANKING or result.conductor_c is None:
+        return _finding("watch", text, f"{1000.0 * test.value / amps:.2f} mohm with its joints", result)
+    copper = "over 200 °C" if result.conductor_c > HOTTEST_C else f"about {result.conductor_c:.0f} °C"
+    return _finding("watch", text, f"{1000.0 * result.ohm:.2f} mohm with its joints, its copper at {copper}", result)
+
+
+def _unsaid(result: CableResult, flow: Flow) -> list[Finding]:
+    """Where the network has more flow than the file's words amount to."""
+    if not flow.unsaid_a:
+        return []
+    cable, solved = result.cable, flow.solved
+    words = f"{cable.stated_a:g} A" if cable.stated_a is not None else ", ".join(cable.carries)
+    whose = "of charge" if solved.charge_a > solved.loads_a else "for the loads"
+    too = " too" if flow.claimed_a > 0.0 or flow.crank_a > 0.0 else ""
+    text = f"The file says that {cable.name} carries {words}; {amps_text(flow.unsaid_a)} {whose} flow there{too}."
+    failed = any(not test.passed for test in result.criteria if test.name in (AMPACITY, FUSE, FUSE_LOAD))
+    text += " It fails by that." if failed else " It is held to that, and carries it."
+    evidence = f"by the network: {amps_text(solved.charge_a)} of full output, {amps_text(solved.loads_a)} for all loads"
+    return [_finding("act" if failed else "watch", text, evidence, result)]
+
+
+def _fed_twice(result: CableResult) -> list[Finding]:
+    """A fitted fuse, where the cable is fed from both ends."""
+    if result.cable.fuse_a is None or result.fuse is None or len(result.fuse.ends) < 2:
+        return []
+    one, other = result.fuse.ends
+    text = (
+        f"{_name(result)} is fed from both ends, {one} and {other}, by cables that no fuse for it protects; the file "
+        "has one fuse. Put one at each end: with one, a chafed place is fed from the other side."
+    )
+    return [_finding("watch", text, "each end reaches the battery with the cable itself taken out", result)]
+
+
+def _alone(result: CableResult) -> list[Finding]:
+    """What flows if a cable beside it opens, where that is more than it may carry."""
+    may_a, amps, fuse_a = result.ampacity_a, result.alone_a, result.cable.fuse_a
+    if not amps or may_a is None or amps <= may_a or LOOP in result.cable.carries:
+        return []
+    text = f"If {result.opened} opens (a loose nut, a fuse), {amps_text(amps)} go through {result.cable.name}"
+    if fuse_a is None:
+        text += f", which may carry {amps_text(may_a)}; it has no fuse."
+        text += " A larger one, or a fuse where it is fed, makes that safe." if result.fuse else " A larger one does."
+        return [_finding("watch", text, "the network without that cable", result)]
+    ends = "; its fuse opens then too" if amps > fuse_a else f"; its {amps_text(fuse_a)} fuse protects it"
+    return [_finding("note", f"{text}{ends}.", "the network without that cable", result)]
 
 
 def _fuse_too_large(result: CableResult, test: Criterion) -> Finding:

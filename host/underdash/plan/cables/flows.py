@@ -1,14 +1,15 @@
-"""What flows in each cable of a car file: lastingly, when what it feeds is on, and at worst for a moment."""
+"""What flows in each cable of a car file: lastingly, when what it feeds is on, and at worst for a moment.
+
+Stated amps and loads by name are as the file says. What it says in words, `charge`, `loads`, `crank` and `ammeter
+loop`, is solved (`plan.cables.solved`) where the cable lies in the network; elsewhere the word counts in full.
+"""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 
-from underdash.carfile import paths
 from underdash.carfile.model import (
     ALL_LOADS,
-    ALTERNATOR,
-    BATTERY,
     BRIEF,
     CHARGE,
     CRANK,
@@ -18,10 +19,16 @@ from underdash.carfile.model import (
     CarFile,
     Load,
 )
-from underdash.wire.network import Unconnected, currents
+from underdash.plan.cables.solved import LEAST_A, Solved, solve
 
 NOMINAL_12_V = 12.0
 """Volts that a load's drop limit is a share of [V]."""
+
+MAIN_SHARE = 0.5
+"""A cable that carries so much of the starter's current is a starter cable, whatever the file says of it."""
+
+CLEARLY = 1.1, 1.0
+"""By this factor and by so many amps [A] a solved current has to exceed the file's word to be told."""
 
 
 @dataclass(frozen=True)
@@ -35,9 +42,26 @@ class Flow:
     brief_a: float = 0.0
     """The most for a moment: with inrush, or while cranking."""
     drop_a: float = 0.0
-    """The current of the hardest drop test."""
+    """The current of the drop test of its own [A]; 0 if there is none."""
     drop_limit_v: float = 0.0
-    """And its limit [V]; 0 if there is no test."""
+    """And its limit [V]."""
+    crank_a: float = 0.0
+    """The starter's current in it, for the crank test [A]; 0 if it is no starter cable."""
+    crank_limit_v: float = 0.0
+    """And its limit [V]."""
+    claimed_a: float = 0.0
+    """The most that the file's own words amount to, lastingly [A]."""
+    solved: Solved = field(default_factory=Solved)
+    """By the network; all 0 outside it."""
+    starts_motor: bool = False
+    """True if a load on its own draws twice its amps or more at switch-on."""
+
+    @property
+    def unsaid_a(self) -> float:
+        """What the network has flow in it, where that is clearly more than the file's words amount to; else 0 [A]."""
+        factor, more_a = CLEARLY
+        found = self.solved.lasting_a
+        return found if found > max(factor * self.claimed_a, self.claimed_a + more_a) else 0.0
 
 
 def full_output_a(car: CarFile) -> float:
@@ -62,70 +86,72 @@ def with_inrush_a(loads: Iterable[Load]) -> float:
 
 
 def full_demand_a(car: CarFile) -> float:
-    """The largest sustained demand [A].
+    """The largest demand that lasts as long as a cable takes to warm [A].
 
-    It is that of a hot idle in night and rain, where every condition holds, so that every load counts with its duty.
+    It is that of a hot idle in night and rain, where every condition holds. Each load counts in full, as on its own
+    cable, for what a thermal switch turns on stays on for minutes; what is on by the driver's hand alone counts with
+    its duty, for beside the others its heat is as its mean.
     """
-    return sum(load.amps * load.duty for load in car.loads)
+    return sum(load.amps * (load.duty if load.when == {BRIEF} else 1.0) for load in car.loads)
 
 
 def flows(car: CarFile) -> dict[str, Flow]:
     """The flow of every cable, by name."""
-    loop = _loop(car) if any(LOOP in cable.carries for cable in car.cables) else {}
+    solved = solve(car, full_output_a(car), full_demand_a(car))
     loads = {load.name: load for load in car.loads}
-    return {cable.name: _flow(car, cable, loop, loads) for cable in car.cables}
+    return {cable.name: _flow(car, cable, solved.get(cable.name), loads) for cable in car.cables}
 
 
-def _flow(car: CarFile, cable: Cable, loop: dict[str, float], loads: dict[str, Load]) -> Flow:
+def _flow(car: CarFile, cable: Cable, solved: Solved | None, loads: dict[str, Load]) -> Flow:
     # The largest of what it carries, not their sum: charge, loads and loop are the same amps on different ways.
     own = [loads[name] for name in cable.carries if name in loads]
-    lasting = [cable.stated_a or 0.0, sum(lasting_a(load) for load in own)]
-    moment = [cable.stated_a or 0.0, with_inrush_a(own)]
-    limits = car.limits
+    limits, output, demand = car.limits, full_output_a(car), full_demand_a(car)
     share_v = limits.load_share * NOMINAL_12_V
-    on_a = sum(load.amps for load in own)
-    tests = [(cable.stated_a or 0.0, share_v), (on_a, share_v)]
+    stated, on_a = cable.stated_a or 0.0, sum(load.amps for load in own)
+    said = [stated, sum(lasting_a(load) for load in own)]
+    claimed = list(said)
+    found = solved or Solved()
+    inrush_a = with_inrush_a(car.loads)
+    moment = [stated, with_inrush_a(own), inrush_a * found.loads_a / demand if demand else 0.0]
+    tests = [(stated, share_v), (on_a, share_v)]
+    known = bool(cable.carries) or cable.stated_a is not None
+    said.append(found.lasting_a)
     if ALL_LOADS in cable.carries:
-        lasting.append(full_demand_a(car))
-        moment.append(with_inrush_a(car.loads))
-        tests.append((lasting[-1], share_v))
+        claimed.append(demand)
+        if found.loads_a <= LEAST_A:
+            said.append(demand)
+            moment.append(inrush_a)
     if CHARGE in cable.carries:
-        lasting.append(full_output_a(car))
-        tests.append((lasting[-1], limits.charge_supply_v if cable.side == SUPPLY_SIDE else limits.charge_ground_v))
+        claimed.append(output)
+        if found.charge_a <= LEAST_A:  # where the network has the charge flow, the whole path is tested
+            said.append(output)
+            side_v = limits.charge_supply_v if cable.side == SUPPLY_SIDE else limits.charge_ground_v
+            tests.append((output, side_v))
     if LOOP in cable.carries:
-        lasting.append(loop.get(cable.name, full_output_a(car)))
-        tests.append((lasting[-1], share_v))
+        claimed.append(float("inf"))
+        said.append(0.0 if found.joined else output)
+        tests.append((max(said), share_v))
+    if known and (ALL_LOADS in cable.carries or not {CHARGE, CRANK} & {*cable.carries}):
+        tests.append((max(said), share_v) if ALL_LOADS in cable.carries else (found.lasting_a, share_v))
     if cable.drop_limit_v is not None:
-        tests = [(amps, cable.drop_limit_v) for amps, _ in tests]
-    if CRANK in cable.carries:
-        moment.append(car.starter_a)
-        # A limit that the file states is for what flows lastingly, unless nothing does.
-        own_v = cable.drop_limit_v if max(lasting) <= 0.0 else None
-        tests.append((car.starter_a, limits.crank_v if own_v is None else own_v))
-    amps, limit_v = max(tests, key=lambda test: test[0] / test[1] if test[1] > 0.0 else float("inf"))
+        tests = [(amps, cable.drop_limit_v) for amps in (stated, on_a, max(said)) if known]
+    cranks = CRANK in cable.carries or found.crank_a >= MAIN_SHARE * car.starter_a > 0.0
+    crank_a = (found.crank_a if found.crank_a > LEAST_A else car.starter_a) if cranks else 0.0
+    moment.append(max(found.crank_a, crank_a))
+    # A limit that the file states is for what flows lastingly, unless nothing does.
+    own_v = cable.drop_limit_v if max(said) <= 0.0 else None
+    amps, limit_v = max(
+        tests, key=lambda test: test[0] / test[1] if test[1] > 0.0 else float("inf"), default=(0.0, 0.0)
+    )
     return Flow(
-        sustained_a=max(lasting),
-        steady_a=max(*lasting, on_a),
-        brief_a=max(*lasting, *moment),
+        sustained_a=max(said),
+        steady_a=max(*said, on_a),
+        brief_a=max(*said, *moment),
         drop_a=amps,
         drop_limit_v=limit_v if amps > 0.0 else 0.0,
+        crank_a=crank_a,
+        crank_limit_v=limits.crank_v if own_v is None else own_v,
+        claimed_a=max(claimed) if known else float("inf"),
+        solved=found,
+        starts_motor=any(load.inrush >= 2.0 for load in own),
     )
-
-
-def _loop(car: CarFile) -> dict[str, float]:
-    """Amps in each branch of the supply side [A], the worst of three: full output into the battery with no loads,
-    full output with all loads on, and all loads on with no output. Empty where the network does not connect.
-    """
-    branches = paths.supply(car)
-    output, demand = full_output_a(car), full_demand_a(car)
-    worst: dict[str, float] = {}
-    for given, taken in ((output, 0.0), (output, demand), (0.0, demand)):
-        injected = {ALTERNATOR: given}
-        injected[car.bus] = injected.get(car.bus, 0.0) - taken
-        try:
-            found = currents(branches, injected, BATTERY)
-        except Unconnected:
-            return {}
-        for name, amps in found.items():
-            worst[name] = max(worst.get(name, 0.0), abs(amps))
-    return worst

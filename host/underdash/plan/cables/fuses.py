@@ -1,6 +1,8 @@
 """Which fuse protects a cable, and where it goes: 33 CFR 183.455, 46 CFR 183.380(d)."""
 
-from underdash.carfile.model import ALTERNATOR, BATTERY, CHARGE, CRANK, LOOP, STARTER, SUPPLY_SIDE, Cable, CarFile
+from collections.abc import Sequence
+
+from underdash.carfile.model import CHARGE, LOOP, SUPPLY_SIDE, Cable
 from underdash.plan.cables.flows import Flow
 from underdash.plan.results import FuseAdvice
 
@@ -25,27 +27,22 @@ _DISTANCE = (
 )
 
 
-def source_end(cable: Cable, bus: str) -> str:
-    """The end of a supply cable that can feed a fault hardest: nearest the battery."""
-    nearness = {BATTERY: 0, STARTER: 1, bus: 2, ALTERNATOR: 4}
-    return min((cable.start, cable.end), key=lambda place: nearness.get(place, 3))
-
-
-def place(cable: Cable, bus: str) -> str:
-    """Where the fuse of a supply cable goes, in words."""
-    end = source_end(cable, bus)
-    words = f"at the {end} end; {_DISTANCE}"
-    if CHARGE in cable.carries or LOOP in cable.carries:
+def place(cable: Cable, ends: Sequence[str]) -> str:
+    """Where the fuse of a supply cable goes, in words; `ends` of `plan.cables.sources.fuse_ends`."""
+    words = "; ".join([" and ".join(f"at the {end} end" for end in ends), _DISTANCE])
+    if len(ends) > 1:
+        words += ". The cable is fed from both ends: a fuse at one of them leaves the other way open"
+    elif CHARGE in cable.carries or LOOP in cable.carries:
         words += (
             ". The cable has two sources: a battery gives a fault many hundreds of amps, an alternator hardly more "
-            "than its rating, so the fuse belongs at the end nearest the battery"
+            "than its rating, so the fuse belongs at the end that the battery feeds"
         )
     return words
 
 
-def needs_fuse(cable: Cable) -> bool:
+def needs_fuse(cable: Cable, flow: Flow) -> bool:
     """True on the supply side, but for what cranks: starter cables usually carry none (common practice, no source)."""
-    return cable.side == SUPPLY_SIDE and CRANK not in cable.carries
+    return cable.side == SUPPLY_SIDE and flow.crank_a <= 0.0
 
 
 def least_a(flow: Flow) -> float:
@@ -53,13 +50,16 @@ def least_a(flow: Flow) -> float:
     return max(flow.sustained_a / LOAD_SHARE, flow.steady_a)
 
 
-def advise(car: CarFile, cable: Cable, flow: Flow, ampacity_a: float | None) -> FuseAdvice | None:
-    """The fuse for a cable with this flow that may carry `ampacity_a` [A].
+def advise(cable: Cable, flow: Flow, ampacity_a: float | None, ends: Sequence[str]) -> FuseAdvice | None:
+    """The fuse for a cable with this flow that may carry `ampacity_a` [A], at `ends`.
 
-    None for what needs none, and where nothing flows or the cable has no gauge.
+    The smallest standard rating between the two; for a motor or a lamp, which takes twice its amps or more at
+    switch-on, the next one where the copper allows it. None for what needs none, and where nothing flows or the cable
+    has no gauge.
     """
-    if not needs_fuse(cable) or flow.steady_a <= 0.0 or ampacity_a is None:
+    if not needs_fuse(cable, flow) or flow.steady_a <= 0.0 or ampacity_a is None:
         return None
     least, most = least_a(flow), MOST_SHARE * ampacity_a
-    choice = next((rating for rating in STANDARD if least <= rating <= most), None)
-    return FuseAdvice(least, most, choice, place(cable, car.bus))
+    fit = [rating for rating in STANDARD if least <= rating <= most]
+    choice = fit[min(len(fit) - 1, 1 if flow.starts_motor else 0)] if fit else None
+    return FuseAdvice(least, most, choice, place(cable, ends), tuple(ends))

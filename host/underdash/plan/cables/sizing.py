@@ -3,34 +3,45 @@
 from dataclasses import replace
 
 from underdash.carfile import paths
-from underdash.carfile.model import ALL_LOADS, BATTERY, BODY, GROUND, GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile
+from underdash.carfile.model import SUPPLY_SIDE, Cable, CarFile
 from underdash.plan.cables import findings as words
 from underdash.plan.cables import fuses
-from underdash.plan.cables.criteria import allowed_a, tests, working_c, working_ohm
-from underdash.plan.cables.flows import NOMINAL_12_V, Flow, flows
-from underdash.plan.results import CableResult, Cables, Circuit, Criterion, Finding
+from underdash.plan.cables.charge import Path, paths_of
+from underdash.plan.cables.circuits import circuits, cranking
+from underdash.plan.cables.criteria import DROP, PATH, allowed_a, tests, working_c, working_ohm
+from underdash.plan.cables.flows import CLEARLY, Flow, flows
+from underdash.plan.cables.sources import fuse_ends
+from underdash.plan.results import GRAVITY, CableResult, Cables, Criterion, Finding
 from underdash.wire import ampacity
 from underdash.wire.gauge import Gauge, ladder
-from underdash.wire.network import reached
 
 
 def size(car: CarFile) -> Cables:
     """Every cable of the file, the hardest-used first, and each load's circuit."""
-    flowing = flows(car)
-    results = sorted((_sized(car, cable, flowing[cable.name]) for cable in car.cables), key=lambda r: -r.used)
-    circuits = _circuits(car, {result.cable.name: result for result in results})
+    flowing, charged = flows(car), paths_of(car)
+    results = sorted((_sized(car, c, flowing[c.name], charged.get(c.side)) for c in car.cables), key=_place)
+    each_load = circuits(car, {result.cable.name: result for result in results})
     findings: list[Finding] = [finding for result in results for finding in result.findings]
-    findings += words.of_circuits(circuits)
+    findings += words.of_paths(tuple(charged.values()))
+    findings += words.of_circuits(each_load)
     findings += words.of_all(results)
-    return Cables(tuple(results), circuits, tuple(findings))
+    return Cables(tuple(results), each_load, tuple(findings), cranking(car))
 
 
-def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
+def _place(result: CableResult) -> tuple[int, float]:
+    """Where a cable stands: those that fail first, the gravest before the others; then the hardest-used."""
+    first = next(iter(result.ranked), None)
+    if first is None or first.passed:
+        return len(GRAVITY) + 1, -result.used
+    return GRAVITY.index(first.name) if first.name in GRAVITY else len(GRAVITY), -first.used
+
+
+def _sized(car: CarFile, cable: Cable, flow: Flow, path: Path | None) -> CableResult:
     others = [replace(cable, gauge=gauge) for gauge in ladder(cable.gauge.system)] if cable.gauge else []
     criteria: list[Criterion] = []
     smallest: Gauge | None = None
     decided_by, no_size_passes = "", False
-    for test in tests(cable, flow):
+    for test in tests(cable, flow, path):
         value, limit = test.measure(cable)
         passing = next((other.gauge for other in others if test.passes(other)), None) if test.sized else None
         criteria.append(Criterion(test.name, value, limit, test.unit, passing))
@@ -44,6 +55,10 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
         decided_by = ""  # the thinnest passes everything
     amps = flow.sustained_a
     may_a, ohm = allowed_a(cable), working_ohm(cable, amps)
+    drop_a, drop_v = _own_drop(cable, flow, path, criteria, ohm)
+    factor, more_a = CLEARLY
+    alone = flow.solved if flow.solved.alone_a > max(factor * amps, amps + more_a) else None
+    ends = fuse_ends(car, cable) if cable.side == SUPPLY_SIDE else ()
     result = CableResult(
         cable=cable,
         amps=amps,
@@ -53,7 +68,7 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
         ampacity_a=may_a,
         ohm=ohm,
         conductor_c=working_c(cable, amps),
-        drop_v=amps * ohm,
+        drop_v=drop_v,
         criteria=tuple(criteria),
         smallest=smallest,
         decided_by=decided_by,
@@ -62,11 +77,25 @@ def _sized(car: CarFile, cable: Cable, flow: Flow) -> CableResult:
             for kind in ampacity.CLASSES
             if cable.gauge and kind > cable.ambient_c
         ),
-        fuse=fuses.advise(car, cable, flow, may_a),
+        fuse=fuses.advise(cable, flow, may_a, ends),
         findings=(),
-        drop_amps=flow.drop_a,
+        drop_amps=drop_a,
+        crank_amps=flow.crank_a,
+        crank_v=flow.crank_a * paths.cable_ohm(cable),
+        alone_a=alone.alone_a if alone else 0.0,
+        opened=alone.opened if alone else "",
     )
-    return replace(result, findings=words.of_cable(result))
+    return replace(result, findings=words.of_cable(result, flow))
+
+
+def _own_drop(
+    cable: Cable, flow: Flow, path: Path | None, criteria: list[Criterion], ohm: float
+) -> tuple[float, float]:
+    """(amps of its harder drop test [A], what the cable itself loses at it [V]), cranking aside."""
+    used = {criterion.name: criterion.used for criterion in criteria}
+    if path is not None and PATH in used and used[PATH] >= used.get(DROP, 0.0):
+        return path.own(cable)
+    return flow.drop_a, (flow.drop_a or flow.sustained_a) * ohm
 
 
 def _factors(cable: Cable) -> tuple[tuple[str, float], ...]:
@@ -78,40 +107,3 @@ def _factors(cable: Cable) -> tuple[tuple[str, float], ...]:
         ("bundle", ampacity.bundle_factor(cable.bundle)),
     )
     return tuple((what, factor) for what, factor in named if factor != 1.0)
-
-
-def _circuits(car: CarFile, results: dict[str, CableResult]) -> tuple[Circuit, ...]:
-    upstream = _upstream(car)
-    found = []
-    for load in car.loads:
-        named = [cable for cable in car.cables if load.name in cable.carries]
-        if not named:
-            continue
-        shared = [cable for cable in car.cables if ALL_LOADS in cable.carries and cable.name not in upstream]
-        lost = {SUPPLY_SIDE: 0.0, GROUND_SIDE: 0.0}
-        for cable in {cable.name: cable for cable in (*named, *shared)}.values():
-            lost[cable.side] += _lost_v(car, cable, results[cable.name])
-        limit_v = car.limits.load_share * NOMINAL_12_V
-        found.append(Circuit(load, load.amps, lost[SUPPLY_SIDE], lost[GROUND_SIDE], limit_v))
-    return tuple(found)
-
-
-def _lost_v(car: CarFile, cable: Cable, result: CableResult) -> float:
-    """What a cable of a circuit loses with everything on that it carries [V]."""
-    if ALL_LOADS in cable.carries:
-        return result.drop_v
-    return result.ohm * sum(load.amps for load in car.loads if load.name in cable.carries)
-
-
-def _upstream(car: CarFile) -> set[str]:
-    """Cables between battery and bus, or between body and battery: no part of any one load's circuit."""
-    found = set()
-    for branches, here, origin in (
-        (paths.supply(car), car.bus, BATTERY),
-        (paths.ground(car), BODY, GROUND),
-    ):
-        # With the bus (the body) taken out, what still hangs together with the battery lies before it.
-        apart = [branch for branch in branches if here not in (branch.start, branch.end)]
-        before = reached(apart, origin) if origin != here else set()
-        found |= {branch.name for branch in branches if {branch.start, branch.end} & before}
-    return found

@@ -1,7 +1,6 @@
 """The charge path: what is lost from the alternator to the battery and back, and what the battery sees of the volts."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from underdash.car import alternator as machine
 from underdash.carfile.model import (
@@ -14,29 +13,13 @@ from underdash.carfile.model import (
     SUPPLY_SIDE,
     CarFile,
 )
-from underdash.carfile.paths import cable_ohm, ground, supply
+from underdash.plan.charge_path.currents import Flow, flow
 from underdash.plan.charge_path.findings import findings
 from underdash.plan.results import ChargePath, Drop
-from underdash.wire.ampacity import conductor_c
-from underdash.wire.network import Branch, Unconnected, currents, potentials, reached
+from underdash.wire.network import Unconnected
 
 AMBIENT_C = 20.0
 HOT_RISE_K = machine.Alternator.rise_k  # the regulator above ambient when hot; invented there, for the demo's car
-_HOTTEST_C = 200.0  # copper is not followed beyond the hottest insulation of the table
-_ROUNDS = 6  # of currents and temperatures in turn; the third changes less than a millivolt
-
-
-@dataclass(frozen=True)
-class Flow:
-    """A current between two places of one side, its copper as warm as it makes it."""
-
-    branches: tuple[Branch, ...]
-    volts: Mapping[str, float]
-    """At each place against the second one [V]."""
-    amps: Mapping[str, float]
-    """In each branch from its start to its end [A]."""
-    drop_v: float
-    """From the first place to the second [V]."""
 
 
 def charge_path(car: CarFile) -> ChargePath:
@@ -76,32 +59,7 @@ def charge_path(car: CarFile) -> ChargePath:
         sensed_at_alternator_v=at_own_post_v,
         bus_over_battery_v=there.volts.get(car.bus, 0.0),
     )
-    return replace(result, findings=findings(car, result, losses(there), losses(back)))
-
-
-def flow(car: CarFile, side: str, amps: float, start: str, end: str, *, before: bool = False) -> Flow:
-    """`amps` [A] from `start` to `end` through a side of the wiring, currents and copper's warmth in balance.
-
-    Raises Unconnected if nothing leads from one to the other.
-    """
-    branches = supply(car, before=before) if side == SUPPLY_SIDE else ground(car, before=before)
-    if end not in reached(branches, start):
-        raise Unconnected(start, end)
-    cables = {cable.name: cable for cable in car.cables if cable.side == side}
-    found = currents(branches, {start: amps}, end)
-    for _ in range(_ROUNDS):
-        warm = []
-        for branch in branches:
-            cable = cables.get(branch.name)
-            if cable is not None and cable.gauge is not None and cable.stated_ohm is None:
-                area, through = cable.gauge.area_mm2, abs(found[branch.name])
-                celsius = conductor_c(area, through, cable.ambient_c, cable.bundle)
-                branch = branch._replace(ohm=cable_ohm(cable, min(celsius, max(_HOTTEST_C, cable.ambient_c))))
-            warm.append(branch)
-        branches = warm
-        found = currents(branches, {start: amps}, end)
-    volts = potentials(branches, {start: amps}, end)
-    return Flow(tuple(branches), volts, found, volts[start])
+    return replace(result, findings=findings(car, result, there, back))
 
 
 def without_added_v(car: CarFile, amps: float) -> float | None:
@@ -121,12 +79,6 @@ def ground_shares(back: Flow, amps: float) -> tuple[tuple[str, float], ...]:
     """
     shares = ((name, abs(through) / amps) for name, through in back.amps.items())
     return tuple(sorted(((n, s) for n, s in shares if s > 1e-6), key=lambda pair: (-pair[1], pair[0])))
-
-
-def losses(along: Flow) -> tuple[tuple[str, float], ...]:
-    """(branch, volts lost in it [V]), the largest first."""
-    lost = ((branch.name, abs(along.amps[branch.name]) * branch.ohm) for branch in along.branches)
-    return tuple(sorted(lost, key=lambda pair: -pair[1]))
 
 
 def _drop(name: str, start: str, end: str, amps: float, volts: float, limit_v: float) -> Drop:

@@ -23,12 +23,13 @@ def render(plan: Plan) -> str:
     """The whole page."""
     report = as_dict(plan)
     filters = {name: getattr(words, name) for name in
-               ("amps", "volts", "milliohms", "percent", "minutes", "remedy", "test", "hardest", "smallest", "classes",
-                "fuse_choice", "draws_most")}  # fmt: skip
+               ("amps", "volts", "lost", "copper", "milliohms", "percent", "minutes", "remedy", "test", "told_tests",
+                "smallest", "classes", "fuse_choice", "draws_most", "margin_mark", "short_by")}  # fmt: skip
     return template("plan/show/plan.html.j2", **filters, figure=words.number, signed=_signed, bar=_bar).render(
         report=report,
         footnotes=words.Footnotes,
         summary=words.summary(report),
+        cranking=words.while_cranking(report),
         limit=f"{100 / _WIDEST:.2f}%",
         output=Markup(output_svg(plan.budget)),
         charge=Markup(charge_svg(plan.budget)),
@@ -48,7 +49,11 @@ def _bar(used: float | None) -> str:
 
 def _wiring(plan: Plan, report: dict[str, Any]) -> str:
     flows = {cable["name"]: _flow(cable) for cable in report["cables"]}
-    faults = {cable["name"]: words.test(words.hardest(cable)) for cable in report["cables"] if not cable["passed"]}
+    faults = {
+        cable["name"]: [words.test(each) for each in words.told_tests(cable)]
+        for cable in report["cables"]
+        if not cable["passed"]
+    }
     return picture(plan.car, flows, faults)
 
 

@@ -3,38 +3,40 @@
 import io
 import shutil
 import sys
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import Any
 
-from rich.box import SIMPLE_HEAD
-from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
+from underdash.plan.show.table import Table, soft
 from underdash.plan.show.words import (
     Footnotes,
     amps,
     classes,
+    copper,
     draws_most,
     fuse_choice,
     hardest,
+    lost,
+    margin_mark,
     milliohms,
     minutes,
     number,
     percent,
     remedy,
+    short_by,
     signed,
     smallest,
     summary,
     test_limit,
+    told_tests,
     volts,
+    while_cranking,
 )
 
 PIPED, NARROWEST, BROADEST = 110, 80, 120  # columns
-_GAP = 2  # columns between two of a table
-_LONGEST = 14  # columns that the longest word of a wrapping one may claim
 _GRAVE = ("act", "watch")  # what stands before the figures; the rest follows them
 _TONES = {"act": "bold red", "watch": "bold yellow", "note": "bold cyan", "well": "bold green"}
 
@@ -72,42 +74,6 @@ def _head(words: str) -> Text:
     return Text(f"\n{words}", style="bold")
 
 
-def _soft(words: str) -> RenderableType:
-    return Padding(Text(words), (0, 0, 0, 2))
-
-
-@dataclass(frozen=True)
-class _Table:
-    """A table; columns are on the right but for those of `left`, which wrap. Where the breadth does not hold all,
-    those of `spare` are left out, the first first."""
-
-    heads: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    left: Sequence[int] = (0,)
-    spare: Sequence[int] = ()
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        shown = list(range(len(self.heads)))
-        spare = list(self.spare)
-        while spare and sum(self._least(at) + _GAP for at in shown) > options.max_width - _GAP:
-            shown.remove(spare.pop(0))
-        table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), collapse_padding=True, show_edge=False)
-        for at in shown:
-            wraps = at in self.left
-            table.add_column(Text(self.heads[at]), justify="left" if wraps else "right", overflow="fold",
-                             no_wrap=not wraps, min_width=self._least(at))  # fmt: skip
-        for row in self.rows:
-            table.add_row(*(Text(row[at]) for at in shown))
-        yield table
-
-    def _least(self, at: int) -> int:
-        """The least breadth of a column [columns]: a wrapping one needs room for its longest word, within reason."""
-        cells = [self.heads[at], *(row[at] for row in self.rows)]
-        if at not in self.left:
-            return max(map(len, cells))
-        return min(max((len(word) for cell in cells for word in cell.split()), default=1), _LONGEST)
-
-
 def _verdict(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield Text(f"{report['car']} ({report['file']})", style="bold")
     yield Text(summary(report))
@@ -136,9 +102,12 @@ def _told(findings: Iterable[dict[str, Any]]) -> Iterable[RenderableType]:
 
 
 def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:
+    marks = [margin_mark(balance, report["limits"]).upper() for balance in report["budget"]["balances"]]
+    wanted = percent(report["limits"]["margin_share"])
+    thin = f"THIN: less left over than the {wanted} that the file wants." if "THIN" in marks else ""
     yield _head("Load budget at 13.5 V: output against demand")
-    yield _Table(
-        ("speed", "rev/min", "situation", "hot", "cold", "demand", "margin", "", "all on", "inrush", "of"),
+    yield Table(
+        ("speed", "rev/min", "situation", "hot", "cold", "demand", "margin", "", "", "all on", "inrush", "of"),
         [
             (
                 balance["speed"],
@@ -149,21 +118,24 @@ def _budget(report: dict[str, Any]) -> Iterable[RenderableType]:
                 amps(balance["sustained_amps"]),
                 signed(balance["margin_amps"]),
                 signed(None if balance["margin_share"] is None else 100 * balance["margin_share"], 0, "%"),
+                mark,
                 amps(balance["peak_amps"]),
                 amps(balance["inrush_amps"]),
                 balance["inrush_of"],
             )
-            for balance in report["budget"]["balances"]
+            for balance, mark in zip(report["budget"]["balances"], marks, strict=True)
         ],
-        left=(0, 2, 10),
-        spare=(10, 9, 8),
-    )
-    yield _soft("Hot, cold: output. Demand: each load's amps times its duty. Margin: hot output less demand.")
-    yield _soft(
-        "All on: everything at once, without duty; inrush: with the worst single inrush on top, that of the last one."
+        left=(0, 2, 8, 11),
+        spare=(11, 10, 9),
+        captions=(
+            ((3, 4), "Hot, cold: output. Demand: each load's amps times its duty. Margin: hot output less demand."),
+            ((8,), thin),
+            ((9,), "All on: everything at once, without duty."),
+            ((10, 11), "Inrush: with the worst single inrush on top, that of the last one."),
+        ),
     )
     tight = min(report["budget"]["balances"], key=lambda balance: balance["margin_amps"])
-    yield _soft(f"Demand at {tight['speed']}, {tight['situation']}: {draws_most(tight)}.")
+    yield soft(f"Demand at {tight['speed']}, {tight['situation']}: {draws_most(tight)}.")
 
 
 def _shortfalls(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -171,13 +143,13 @@ def _shortfalls(report: dict[str, Any]) -> Iterable[RenderableType]:
     if not shortfalls:
         return
     yield _head("Where the battery makes up for it")
-    yield _Table(
+    yield Table(
         ("speed", "situation", "short by", "bus", "battery gives", "fan off", "fan on", "75 % after", "50 %"),
         [
             (
                 each["speed"],
                 each["situation"],
-                amps(-each["margin_amps"]),
+                short_by(-each["margin_amps"]).removesuffix(" short"),
                 volts(each["bus_volts"]),
                 amps(each["battery_amps"]),
                 amps(each["least_amps"]),
@@ -190,11 +162,11 @@ def _shortfalls(report: dict[str, Any]) -> Iterable[RenderableType]:
         left=(0, 1),
         spare=(5, 6),
     )
-    yield _soft("Volts and amps are where the electrical model settles; the minutes count from a full battery.")
+    yield soft("Volts and amps are where the electrical model settles; the minutes count from a full battery.")
     if report["budget"]["remedies"]:
         yield _head("What alone would close the first of them, margin included")
         rows = [(each["kind"], *remedy(each)) for each in report["budget"]["remedies"]]
-        yield _Table(("change", "now", "needed", ""), rows, left=(0, 3))
+        yield Table(("change", "now", "needed", ""), rows, left=(0, 3))
 
 
 def _cycling(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -205,7 +177,7 @@ def _cycling(report: dict[str, Any]) -> Iterable[RenderableType]:
     yield _head(
         f"A day of {first['stops']} lights, {first['light_s']:.0f} s each, {first['between_s']:.0f} s apart (estimated)"
     )
-    yield _Table(
+    yield Table(
         ("situation", "out of the battery", "cycles", "deepest", "life used a day"),
         [
             (
@@ -232,10 +204,10 @@ def _cables(report: dict[str, Any]) -> Iterable[RenderableType]:
                 amps(cable["amps"]),
                 amps(cable["brief_amps"]) if cable["brief_amps"] > cable["amps"] else "",
                 amps(cable["ampacity_amps"]),
-                volts(cable["drop_volts"]),
-                number(cable["conductor_c"], 0, "°C"),
+                lost(cable["crank_volts" if _cranks(cable) else "drop_volts"]),
+                copper(cable["conductor_c"]),
                 (percent(cable["used_share"]) if cable["tests"] else "-") + over,
-                test_limit(hardest(cable)),
+                "; ".join(test_limit(each) for each in told_tests(cable)),
                 smallest(cable),
             )
         )
@@ -251,11 +223,22 @@ def _cables(report: dict[str, Any]) -> Iterable[RenderableType]:
         "hardest test, limit",
         "smallest",
     )
-    yield _Table(heads, rows, left=(0, 8, 9), spare=(3, 6, 5))
-    yield _soft("Smallest: the smallest gauge of the same kind that passes every test, and the test that decided.")
-    yield _soft(
-        "May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle. Copper: an estimate."
+    captions = (
+        ((9,), "Smallest: the smallest gauge of the same kind that passes every test, and the test that decided."),
+        ((4,), "May carry: 33 CFR 183.425 Table 5 by insulation class, for its ambient and bundle."),
+        ((5,), "Drop: in the cable itself, at the current of its drop test (crank drop: while cranking)."),
+        ((8,), "Path drop: of the whole charge path on that side at full hot output."),
+        ((6,), "Copper: an estimate."),
     )
+    yield Table(heads, rows, left=(0, 8, 9), spare=(3, 6, 5), captions=captions)
+    if told := while_cranking(report):
+        yield soft(told)
+
+
+def _cranks(cable: dict[str, Any]) -> bool:
+    """True if the test that is told first is that of cranking."""
+    first = hardest(cable)
+    return first is not None and first["name"] == "crank drop"
 
 
 def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -273,8 +256,8 @@ def _fuses(report: dict[str, Any]) -> Iterable[RenderableType]:
         )
         for cable in fused
     ]
-    yield _Table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
-    yield from (_soft(f"[{number}] {note}") for number, note in notes.listed)
+    yield Table(("cable", "fitted", "take (least to most)", "where"), rows, left=(0, 3))
+    yield from (soft(f"[{number}] {note}") for number, note in notes.listed)
 
 
 def _classes(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -295,7 +278,7 @@ def _classes(report: dict[str, Any]) -> Iterable[RenderableType]:
             )
     if rows:
         yield _head("What 105 °C insulation allows over 75 °C, same gauge, same place")
-        yield _Table(("cable", "gauge", "ambient", "carries", "75 °C", "105 °C", "more"), rows)
+        yield Table(("cable", "gauge", "ambient", "carries", "75 °C", "105 °C", "more"), rows)
 
 
 def _circuits(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -306,15 +289,15 @@ def _circuits(report: dict[str, Any]) -> Iterable[RenderableType]:
         (
             each["load"],
             amps(each["amps"]),
-            volts(each["supply_volts"]),
-            volts(each["ground_volts"]),
-            volts(each["drop_volts"]),
+            lost(each["supply_volts"], "not in the file"),
+            lost(each["ground_volts"], "not in the file"),
+            lost(each["drop_volts"]),
             volts(each["limit_volts"]),
             "" if each["passed"] else "OVER",
         )
         for each in report["circuits"]
     ]
-    yield _Table(("load", "draws", "supply", "ground", "together", "limit", ""), rows)
+    yield Table(("load", "draws", "supply", "ground", "together", "limit", ""), rows)
 
 
 def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -331,16 +314,16 @@ def _paths(report: dict[str, Any]) -> Iterable[RenderableType]:
         )
         for drop in path["drops"]
     ]
-    yield _Table(("from, to", "carries", "resistance", "drop", "limit", ""), rows)
-    yield _soft(
+    yield Table(("from, to", "carries", "resistance", "drop", "limit", ""), rows)
+    yield soft(
         f"Of {volts(path['set_point_volts'])} at the regulator {volts(path['battery_volts'])} reach the battery's "
         f"posts; sensed at the battery, {volts(path['sensed_at_battery_volts'])}."
     )
     without = volts(path["ground_without_added_volts"], "nothing else leads from the engine to the battery")
-    yield _soft(f"Ground side without the ground cables that the conversion adds: {without}.")
+    yield soft(f"Ground side without the ground cables that the conversion adds: {without}.")
     if path["ground_shares"]:
         shares = ", ".join(f"{each['cable']} {percent(each['share'])}" for each in path["ground_shares"])
-        yield _soft(f"Of the return current each ground cable carries: {shares}.")
+        yield soft(f"Of the return current each ground cable carries: {shares}.")
 
 
 def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
@@ -348,7 +331,7 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
     if share is None:
         return
     yield _head("The dash ammeter's share")
-    yield _Table(
+    yield Table(
         ("case", "alternator", "loads", "battery", "needle before", "needle after"),
         [
             (
@@ -365,11 +348,11 @@ def _ammeter(report: dict[str, Any]) -> Iterable[RenderableType]:
     other = share["other_path_ohm"]
     beside = "nothing is added beside it" if other is None else f"beside it {milliohms(other)}"
     before = percent(share["before_share"]) if share["before_known"] else "an unknown part"
-    yield _soft(
+    yield soft(
         f"By way of the meter {milliohms(share['meter_path_ohm'])}, {beside}: the meter has "
         f"{before} of a charging current before, {percent(share['after_share'])} after."
     )
-    yield _soft(
+    yield soft(
         f"The old loop carries {amps(share['loop_amps'])} at most, {amps(share['loop_alone_amps'])} if the charge "
         f"cable opens; its weakest cable may carry {amps(share['loop_ampacity_amps'], 'an unknown current')}. "
         f"Verdict: {share['verdict']}."

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from unicodedata import east_asian_width
 
 from underdash.carfile.model import BATTERY, BODY, GROUND, GROUND_SIDE, SUPPLY_SIDE, Cable, CarFile, Load
+from underdash.plan.cables.sources import fuse_ends
 from underdash.plan.show.wiring_layout import FUSE, PAD, Line, Row, lay_out
 
 _LINE = 14.0  # from one line of words to the next [px]
@@ -16,17 +17,20 @@ _BAR = 5.0
 _WRAP = 30  # letters of a name in one line
 
 
-def picture(car: CarFile, flows: Mapping[str, str] | None = None, faults: Mapping[str, str] | None = None) -> str:
+def picture(
+    car: CarFile, flows: Mapping[str, str] | None = None, faults: Mapping[str, Sequence[str]] | None = None
+) -> str:
     """An `<svg>` of every cable and every load.
 
-    flows: words on what flows in a cable, such as `carries 16 A`, by its name; faults: on what it fails.
+    flows: words on what flows in a cable, such as `carries 16 A`, by its name; faults: each of the tests it fails.
+    A fuse is drawn where `plan.cables.sources` has it; where a second belongs, an empty one.
     """
     flows, faults = flows or {}, faults or {}
     at = _places_of_loads(car)
     sides = []
     for side, root, title in ((SUPPLY_SIDE, BATTERY, "Supply side"), (GROUND_SIDE, GROUND, "Ground side")):
-        drawn = [_Drawn.of(cable, flows.get(cable.name, ""), faults.get(cable.name, "")) for cable in car.cables
-                 if cable.side == side]  # fmt: skip
+        drawn = [_Drawn.of(cable, flows.get(cable.name, ""), faults.get(cable.name, ()), _fuse_ends(car, cable))
+                 for cable in car.cables if cable.side == side]  # fmt: skip
         if side == SUPPLY_SIDE and car.ammeter:
             meter = car.ammeter
             drawn.append(_Drawn("dash ammeter", meter.start, meter.end, [_ohm(meter.resistance_ohm)], 1.6, meter=True))
@@ -60,17 +64,18 @@ class _Drawn:
     end: str
     facts: list[str]
     thick: float
-    fused: bool = False
+    fuses: Sequence[str] = ()
+    """Ends where a fuse belongs, the fitted one's first; empty without one."""
     added: bool = False
     meter: bool = False
-    fault: str = ""
+    faults: Sequence[str] = ()
     lines: list[str] = field(init=False)
 
     def __post_init__(self) -> None:
         self.lines = textwrap.wrap(self.name, _WRAP) or [""]
 
     @classmethod
-    def of(cls, cable: Cable, flow: str, fault: str) -> "_Drawn":
+    def of(cls, cable: Cable, flow: str, faults: Sequence[str], fuses: Sequence[str]) -> "_Drawn":
         if cable.gauge is None:
             facts, thick = [f"{_ohm(cable.stated_ohm or 0.0)}, as stated"], 1.2
         else:
@@ -79,19 +84,24 @@ class _Drawn:
         more = [f"fuse {cable.fuse_a:g} A"] if cable.fuse_a is not None else []
         more += [flow] if flow else []
         return cls(cable.name, cable.start, cable.end, [*facts, *([", ".join(more)] if more else [])], thick,
-                   fused=cable.fuse_a is not None, added=cable.added, fault=fault)  # fmt: skip
+                   fuses=fuses, added=cable.added, faults=faults)  # fmt: skip
 
     @property
     def words(self) -> float:
         """The least breadth of its words [px]."""
-        under = [*self.facts, *([f"\u25b2 {self.fault}"] if self.fault else [])]
+        under = [*self.facts, *(f"\u25b2 {fault}" for fault in self.faults)]
         name = max(breadth(line, _NAME, bold=True) for line in self.lines)
-        return max([name, *(breadth(line, _SMALL) for line in under)]) + (24.0 if self.meter else 0.0)
+        return max([name, *(breadth(line, _SMALL) for line in under)]) + self.beside
+
+    @property
+    def beside(self) -> float:
+        """What the meter and a second fuse take of the words' breadth [px]."""
+        return (24.0 if self.meter else 0.0) + (FUSE if len(self.fuses) > 1 else 0.0)
 
     def under(self, room: float) -> list[str]:
         """What stands below the line: in one line where there is room."""
         joined = ", ".join(self.facts)
-        return [joined] if breadth(joined, _SMALL) <= room else self.facts
+        return [joined] if breadth(joined, _SMALL) <= room - self.beside else self.facts
 
 
 class _Side:
@@ -118,7 +128,7 @@ class _Side:
         each = None if row.line is None else self.drawn[row.line]
         own = 8.0
         if each is not None:
-            own = len(each.under(row.room)) * _FACTS + 6 + each.thick / 2 + (_FACTS if each.fault else 0.0)
+            own = len(each.under(row.room)) * _FACTS + 6 + each.thick / 2 + _FACTS * len(each.faults)
         return max(own, len(self.ends(row)) * _LINE / 2 + 3)
 
     def named(self, row: Row) -> float:
@@ -137,6 +147,12 @@ class _Side:
         if len(hung) == 1 and hung[0].startswith(f"{place}, "):
             return [(part, True) for part in _wrapped(hung[0])]
         return [*((part, True) for part in _wrapped(place)), *((p, False) for words in hung for p in _wrapped(words))]
+
+
+def _fuse_ends(car: CarFile, cable: Cable) -> tuple[str, ...]:
+    if cable.fuse_a is None:
+        return ()
+    return fuse_ends(car, cable) if cable.side == SUPPLY_SIDE else (cable.start,)
 
 
 def _wrapped(words: str) -> list[str]:
@@ -179,7 +195,8 @@ def _assemble(car: CarFile, sides: Sequence[_Side]) -> str:
         top, wide = bottom + 30, max(wide, right)
     legend, top = _legend(top, any(d.added for side in sides for d in side.drawn),
                           any(d.meter for side in sides for d in side.drawn),
-                          any(d.fault for side in sides for d in side.drawn), wide)  # fmt: skip
+                          any(d.faults for side in sides for d in side.drawn),
+                          any(len(d.fuses) > 1 for side in sides for d in side.drawn), wide)  # fmt: skip
     label = html.escape(f"Wiring of {car.name}: {len(car.cables)} cables, {len(car.loads)} loads", quote=True)
     # As large as drawn where there is room, and never so small that it cannot be read: then the page scrolls.
     size = f'viewBox="-2 0 {wide + 2:.0f} {top:.0f}" style="max-width: {wide:.0f}px; min-width: {0.7 * wide:.0f}px"'
@@ -210,7 +227,7 @@ def _draw(side: _Side, top: float) -> tuple[list[str], float, float]:
         if row.line is None:
             marks += _list(x0, x1, level, len(listed) * _LINE / 2)
         else:
-            marks += _cable(side.drawn[row.line], x0, x1, level, row.room, row.right is None)
+            marks += _cable(side.drawn[row.line], x0, x1, level, row)
         for at, (words, bold) in enumerate(listed):
             marks.append(_text(words, x1 + 10, level + 4 + (at - (len(listed) - 1) / 2) * _LINE, bold=bold))
             right = max(right, x1 + 10 + breadth(words, _NAME, bold) + 4)
@@ -235,7 +252,8 @@ def _tag(lines: Sequence[str], x: float, top: float, wide: float) -> list[str]:
                    for at, line in enumerate(lines))]  # fmt: skip
 
 
-def _cable(each: _Drawn, x0: float, x1: float, y: float, room: float, open_end: bool) -> list[str]:
+def _cable(each: _Drawn, x0: float, x1: float, y: float, row: Row) -> list[str]:
+    open_end = row.right is None
     ink = "var(--note, #0067a3)" if each.added else "currentColor"
     dashes = ' stroke-dasharray="9 5"' if each.added else ""
     marks = [
@@ -247,25 +265,29 @@ def _cable(each: _Drawn, x0: float, x1: float, y: float, room: float, open_end: 
     if open_end:
         marks.append(f'<circle cx="{x1:.1f}" cy="{y:.1f}" r="3.5" fill="var(--card, #fff)" stroke="currentColor" '
                      'stroke-width="1.4"/>')  # fmt: skip
-    if each.fused:
-        marks.append(_fuse(x0 + PAD + 8, y))
-    begin = x0 + PAD + (FUSE if each.fused else 0.0)
+    for at, end in enumerate(each.fuses):
+        marks.append(_fuse(x0 + PAD + 8 if end == row.left else x1 - PAD - 8, y, wanted=at > 0))
+    begin = x0 + PAD + (FUSE if row.left in each.fuses else 0.0)
     if each.meter:
         marks += _meter(begin + 10, y)
         begin += 24
     for at, line in enumerate(each.lines, 1 - len(each.lines)):
         marks.append(_text(line, begin, y - each.thick / 2 - 5 + at * _LINE, bold=True, kind="name"))
-    under = each.under(room)
+    under = each.under(row.room)
     for at, line in enumerate(under):
         marks.append(_text(line, begin, y + each.thick / 2 + 11.5 + at * _FACTS, size=_SMALL, kind="facts"))
-    if each.fault:
-        low = y + each.thick / 2 + 12 + len(under) * _FACTS
-        marks.append(_text(f"\u25b2 {each.fault}", begin, low, size=_SMALL, bold=True, kind="fault"))
+    for at, fault in enumerate(each.faults):
+        low = y + each.thick / 2 + 12 + (len(under) + at) * _FACTS
+        marks.append(_text(f"\u25b2 {fault}", begin, low, size=_SMALL, bold=True, kind="fault"))
     return marks
 
 
-def _fuse(x: float, y: float) -> str:
-    box = f'<rect x="{x - 9:.1f}" y="{y - 5:.1f}" width="18" height="10" rx="1.5" fill="var(--card, #fff)"/>'
+def _fuse(x: float, y: float, wanted: bool = False) -> str:
+    """A fuse, or where one is wanted: dashed, without its wire."""
+    dashes = ' stroke-dasharray="2.5 2.5"' if wanted else ""
+    box = f'<rect x="{x - 9:.1f}" y="{y - 5:.1f}" width="18" height="10" rx="1.5" fill="var(--card, #fff)"{dashes}/>'
+    if wanted:
+        return f'<g class="wanted" stroke="currentColor" stroke-width="1.3">{box}</g>'
     return f'<g class="fuse" stroke="currentColor" stroke-width="1.3">{box}<path d="M{x - 9:.1f} {y:.1f}h18"/></g>'
 
 
@@ -285,11 +307,13 @@ def _text(
     return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}"{look}>{html.escape(words)}</text>'
 
 
-def _legend(top: float, added: bool, meter: bool, fault: bool, wide: float) -> tuple[list[str], float]:
+def _legend(top: float, added: bool, meter: bool, fault: bool, wanted: bool, wide: float) -> tuple[list[str], float]:
     """What the marks mean, in as many lines as the breadth asks for; and the picture's bottom [px]."""
     entries = [("line", "cable, thicker with more copper")]
     entries += [("added", "added by the conversion")] if added else []
-    entries += [("fuse", "fuse, at the end nearer the battery"), ("bar", "place where cables meet")]
+    entries += [("fuse", "fuse, at the end that the battery feeds")]
+    entries += [("wanted", "place of a second fuse, for it is fed from there too")] if wanted else []
+    entries += [("bar", "place where cables meet")]
     entries += [("open", "end of a cable, with what it feeds")]
     entries += [("list", "what else hangs there, without a cable in the file")]
     entries += [("meter", "the dash ammeter")] if meter else []
@@ -303,8 +327,9 @@ def _legend(top: float, added: bool, meter: bool, fault: bool, wide: float) -> t
         if kind in ("line", "added"):
             look = ' stroke-dasharray="9 5" style="stroke: var(--note, #0067a3)"' if kind == "added" else ""
             marks.append(f'<path d="M{x:.1f} {y:.1f}h34" stroke="currentColor" stroke-width="3"{look}/>')
-        elif kind == "fuse":
-            marks += [f'<path d="M{x:.1f} {y:.1f}h34" stroke="currentColor" stroke-width="1.5"/>', _fuse(x + 17, y)]
+        elif kind in ("fuse", "wanted"):
+            marks += [f'<path d="M{x:.1f} {y:.1f}h34" stroke="currentColor" stroke-width="1.5"/>',
+                      _fuse(x + 17, y, wanted=kind == "wanted")]  # fmt: skip
         elif kind == "bar":
             marks.append(f'<path d="M{x + 17:.1f} {y - 8:.1f}v16" stroke="currentColor" stroke-width="{_BAR}" '
                          'stroke-linecap="round" opacity=".55"/>')  # fmt: skip

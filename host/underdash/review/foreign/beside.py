@@ -5,9 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from underdash.review.foreign.gather import GAP_MS
 from underdash.review.foreign.reading import Beside
-from underdash.review.rows import Floats, Ints, Rows
+from underdash.review.rows import GAP_MS, Floats, Ints, Rows
 
 
 def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:

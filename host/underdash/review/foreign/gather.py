@@ -11,11 +11,9 @@ from chargecore import engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash.review.foreign.reading import Samples
-from underdash.review.rows import Ints, Judging
+from underdash.review.rows import GAP_MS, REST_GAP_MS, Ints, Judging
 from underdash.review.stride import stride
 
-GAP_MS = 10_000  # a longer hole and the engine begins anew
-_REST_GAP_MS = 65_535  # at rest
 _HIGHEST = 1 << 40  # above all volts
 _HELD_STEP_S = 5.0  # held values are repeated so often: no step that the engine or the charge would take for a hole
 
@@ -118,7 +116,7 @@ def judged(rows: Gathered, thresholds: Thresholds, judging: Judging = stride) ->
     count = len(t_ms)
     gap_ms = np.diff(t_ms, prepend=t_ms[:1])
     # After a gap the engine begins anew by itself, but its clock wraps: twelve days would look like none.
-    anew = (gap_ms > _REST_GAP_MS) | (np.diff(boot, prepend=0) != 0)
+    anew = (gap_ms > REST_GAP_MS) | (np.diff(boot, prepend=0) != 0)
     bounds = np.append(np.flatnonzero(anew), count).tolist()
     verdicts = np.empty((3, count), np.int64)
     judge = engine.Engine(thresholds)

@@ -12,6 +12,7 @@ from underdash.problems import DataError, UnderdashError, UsageError
 from underdash.review.foreign import gather, layout, meaning, reading
 from underdash.review.foreign.options import COLUMNS, Options
 from underdash.review.foreign.times import moment
+from underdash.review.rows import GAP_MS
 
 _FIRST_ROWS = 5
 _ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, day, year"}
@@ -121,17 +122,17 @@ def _time_lines(found: reading.Samples, options: Options) -> Iterator[str]:
         aside.append(f"the last row, which ends too early (line {found.cut_line})")
     if aside:
         yield _line("left out", "; ".join(aside))
-    gaps = np.flatnonzero(steps * 1000 > gather.GAP_MS)
+    gaps = np.flatnonzero(steps * 1000 > GAP_MS)
     if len(gaps):
         longest = gaps[int(np.argmax(steps[gaps]))]
         held = f"; values stand for up to {options.hold_s:g} s of each" if options.hold_s else ""
         yield _line(
             "gaps",
-            f"{len(gaps)} longer than {gather.GAP_MS // 1000} s, the longest {_length(float(steps[longest]))} "
+            f"{len(gaps)} longer than {GAP_MS // 1000} s, the longest {_length(float(steps[longest]))} "
             f"before line {found.line[longest + 1]}{held}",
         )
     else:
-        yield _line("gaps", f"none longer than {gather.GAP_MS // 1000} s")
+        yield _line("gaps", f"none longer than {GAP_MS // 1000} s")
 
 
 def _value_lines(found: reading.Samples) -> Iterator[str]:

@@ -1,0 +1,145 @@
+"""The rows of a source as the engine takes them, and the verdicts of any set of thresholds on them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chargecore.engine import REST, UNKNOWN, Engine
+from chargecore.thresholds import Thresholds
+from chargecore.units import ABSENT, TICKS_MASK
+from underdash import archive
+from underdash.problems import UsageError
+from underdash.review import foreign, journal
+from underdash.review.drives import is_drive
+from underdash.review.stretches import runs
+from underdash.review.stride import stride
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Ints = NDArray[np.integer[Any]]
+Show = Callable[[int, int], None]
+
+_REST_GAP_MS = 65_535  # a longer hole and the engine begins anew, in every state
+_CHUNK = 200_000  # rows judged between two tellings of the progress
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows in the order in which they were written, an element each: boot, t_ms (end of the row since that start of
+    the board), low_mv, bus_mv, high_mv, clamp_ma (ABSENT where not measured), and what was said at the time: state,
+    warnings.
+
+    keys: (first row, key) of each stretch of one key, None for a log, which tells of none. thresholds: those in force
+    at the end. board: its id, None for a log. lost_rows: missing from the numbering.
+    """
+
+    boot: Ints
+    t_ms: Ints
+    low_mv: Ints
+    bus_mv: Ints
+    high_mv: Ints
+    clamp_ma: Ints
+    state: Ints
+    warnings: Ints
+    keys: tuple[tuple[int, int], ...] | None
+    thresholds: Thresholds
+    board: str | None
+    lost_rows: int
+
+    def __len__(self) -> int:
+        return len(self.t_ms)
+
+    @cached_property
+    def begins(self) -> list[int]:
+        """The rows before which every engine begins anew: a start of the board, a clock that goes back, a hole that no
+        engine bridges. (One of more than 10 s the engine itself makes a new beginning of, unless at rest.)"""
+        if not len(self):
+            return []
+        steps = np.diff(self.t_ms)
+        anew = (np.diff(self.boot) != 0) | (steps < 0) | (steps > _REST_GAP_MS)
+        return [0, *(np.flatnonzero(anew) + 1).tolist()]
+
+    @cached_property
+    def drives(self) -> list[tuple[int, int]]:
+        """(first row, one past the last) of each drive, as the review counts them: the stretches of rows that were not
+        said to be rest in which an engine ran."""
+        awake = runs(self.boot * 2 + (self.state == REST))
+        return [(start, end) for start, end in awake if is_drive(self.state[start:end])]
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """What the engine says after each row. since_ms: when the condition behind it began, on the rows' clock.
+    anew: the engine has just forgotten everything, and this says nothing of the time before."""
+
+    state: Ints
+    warnings: Ints
+    since_ms: Ints
+    anew: NDArray[np.bool_]
+
+
+def read(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] | None" = None) -> Rows:
+    """The rows of a board's folder, an archive, a segment or a log, as `review` reads them.
+
+    options: how a log is to be read; thresholds: of a log, those that are not the defaults. UnderdashError tells what
+    is wrong with the source.
+    """
+    if source.suffix.lower() in foreign.SUFFIXES:
+        return _from_log(source, options, thresholds)
+    if options != foreign.Options():
+        known = ", ".join(sorted(foreign.SUFFIXES))
+        raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
+    return _from_segments(archive.segments(source))
+
+
+def _from_segments(paths: list[Path]) -> Rows:
+    found = journal.read(paths)
+    boot = np.repeat([run.boot or 0 for run in found.runs], [run.count for run in found.runs]).astype(np.int64)
+    keys = tuple((run.begin, run.key) for run in found.runs)
+    return Rows(boot, **found.columns, keys=keys, thresholds=found.thresholds, board=found.board,
+                lost_rows=found.lost_rows)  # fmt: skip
+
+
+def _from_log(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
+    table, account = foreign.from_csv(source, None, thresholds, options)
+    columns = (table.t_s, table.low, table.volts, table.high, table.amps)
+    t_ms, low_mv, bus_mv, high_mv, clamp_ma = (_thousandths(column) for column in columns)
+    return Rows(table.boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, table.state, table.warnings, keys=None,
+                thresholds=account.thresholds, board=None, lost_rows=0)  # fmt: skip
+
+
+def _thousandths(column: NDArray[np.float64]) -> Ints:
+    return np.where(np.isfinite(column), np.rint(np.nan_to_num(column) * 1000), ABSENT).astype(np.int64)
+
+
+def judge(rows: Rows, thresholds: Thresholds, show: Show) -> Verdicts:
+    """The verdicts of an engine with these thresholds, which begins anew at each of `rows.begins`.
+
+    show: told (rows judged, rows there are) now and then.
+    """
+    state, warnings = np.empty(len(rows), np.uint8), np.empty(len(rows), np.uint8)
+    since_ms = np.empty(len(rows), np.int64)
+    begins, keys = set(rows.begins), dict(rows.keys or ())
+    edges = sorted({*begins, *keys, *range(0, len(rows), _CHUNK), len(rows)})
+    engine = Engine(thresholds)
+    for first, stop in pairwise(edges):
+        if first in begins:
+            engine.reset()
+        engine.key = keys.get(first, engine.key)
+        part = slice(first, stop)
+        columns = (rows.low_mv, rows.bus_mv, rows.high_mv, rows.clamp_ma)
+        wrapped = rows.t_ms[part] & TICKS_MASK
+        told = stride(engine, wrapped, *(column[part].astype(np.int64) for column in columns))
+        state[part], warnings[part], since_ms[part] = told
+        show(stop, len(rows))
+    anew = (state == UNKNOWN) & (since_ms == 0)
+    np.subtract(rows.t_ms, (rows.t_ms - since_ms) & TICKS_MASK, out=since_ms)
+    since_ms[anew] = rows.t_ms[anew]
+    return Verdicts(state, warnings, since_ms, anew)
