@@ -27,6 +27,7 @@ bench: $(READY)
 	$(BIN)/python tests/bench/flash.py
 	$(BIN)/python tests/bench/pull.py
 	$(BIN)/python tests/bench/tick.py
+	$(BIN)/python tests/bench/plan.py
 	$(BIN)/python tests/bench/flash_cuts.py
 	$(BIN)/python tests/bench/soak.py
 

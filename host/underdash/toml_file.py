@@ -1,6 +1,7 @@
 """A TOML file with the line of everything in it: tomllib itself tells of no places."""
 
 import difflib
+import json
 import re
 import tomllib
 from collections.abc import Iterable
@@ -37,7 +38,9 @@ class TomlFile:
         try:
             self.document: dict[str, Any] = tomllib.loads(self.text)
         except tomllib.TOMLDecodeError as problem:
-            raise DataError(f"{path}{_where(problem, self.text)}; {hint}") from None
+            raise DataError(f"{path}{_where(problem, self.text, hint)}") from None
+        except (ValueError, RecursionError):  # a number of thousands of digits, brackets within brackets
+            raise DataError(f"{path}: no such number or list can be read; {hint}") from None
         self._lines = _lines(self.text)
 
     def line(self, *place: str | int) -> int:
@@ -48,25 +51,38 @@ class TomlFile:
 
 
 def shown(value: Any) -> str:
-    """A value as it stands in the file, shortened."""
+    """A value as it stands in the file, shortened, on one line."""
     if isinstance(value, bool):
         return str(value).lower()
-    text = f'"{value}"' if isinstance(value, str) else "a table" if isinstance(value, dict) else repr(value)
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list) and any(isinstance(one, dict | list) for one in value):
+        return "a list"
+    text = json.dumps(value, ensure_ascii=False) if isinstance(value, str | int | float | list) else str(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 
 def nearest(name: str, names: Iterable[str]) -> str:
     """'; did you mean …?', or nothing."""
-    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.5)
+    near = difflib.get_close_matches(name, list(names), n=1, cutoff=0.6)
     return f"; did you mean {near[0]}?" if near else ""
 
 
-def _where(problem: tomllib.TOMLDecodeError, text: str) -> str:
-    """' line N: what is wrong there', from the parser's own words."""
+def _where(problem: tomllib.TOMLDecodeError, text: str, hint: str) -> str:
+    """' line N: what is wrong there; what to write', from the parser's own words."""
     said = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(problem), re.DOTALL)
     if not said:
-        return f": {problem}"
-    return f" line {said[2] or text.count(chr(10)) + 1}: not TOML: {said[1]}"
+        return f": {problem}; {hint}"
+    number = int(said[2] or text.count("\n") + 1)
+    line = (*text.splitlines(), "")[min(number, len(text.splitlines())) - 1] if text else ""
+    key, table = _KEY_LINE.match(line), _TABLE_LINE.match(line)
+    if said[1].startswith("Cannot overwrite") and key:
+        return f" line {number}: {key[1]} is set twice; take one of the two out"
+    if said[1].startswith("Cannot declare") and table:
+        name = table[2]
+        return (f" line {number}: [{name}] stands twice; put its lines together, or write [[{name}]] for each "
+                "where there may be several")  # fmt: skip
+    return f" line {number}: not TOML: {said[1]}; {hint}"
 
 
 def _lines(text: str) -> dict[Place, int]:
@@ -74,6 +90,7 @@ def _lines(text: str) -> dict[Place, int]:
     found: dict[Place, int] = {}
     table: Place = ()
     counts: dict[Place, int] = {}
+    items: tuple[Place, int] | None = None  # the list that goes on over lines, and how many tables it had so far
     for number, line in enumerate(text.splitlines(), 1):
         if header := _TABLE_LINE.match(line):
             table = _names(header[2])
@@ -85,9 +102,13 @@ def _lines(text: str) -> dict[Place, int]:
                 found.setdefault(table, number)
                 table = (*table, counts[table] - 1)
             found.setdefault(table, number)
+        elif items and line.lstrip().startswith("{"):
+            found.setdefault((*items[0], items[1]), number)
+            items = (items[0], items[1] + 1)
         elif key := _KEY_LINE.match(line):
             place = (*table, *_names(key[1]))
             found.setdefault(place, number)
+            items = (place, 0) if line.partition("#")[0].rstrip().endswith("[") else None
             for name in _INLINE_KEY.findall(line):  # tables within one line
                 found.setdefault((*place, *_names(name)), number)
     return found

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from underdash.car import build
+from underdash.car import build, evening, simulate
 from underdash.carfile import EXAMPLE, CarFile, example, paths, read
 from underdash.carfile.model import BATTERY, BODY, ENGINE, GROUND, NOMINAL_V, STARTER, Load
 from underdash.problems import DataError, UsageError
@@ -197,7 +197,7 @@ CURVES = [
     (points((1000, None, 0), (900, None, 9), (3000, None, 60)) + SHARE, "must rise in speed"),
     (points((1000, None, 0), (2000, None, 50), (3000, None, 40)) + SHARE, "never falls with speed"),
     (points((1000, None, 0), (2000, None, 50), (3000, None, 60)), "hot_share"),
-    (points((1000, 1, 0), (2000, 1, 50), (3000, 2, 60)), "hot is above cold"),
+    (points((1000, 1, 0), (2000, 1, 50), (3000, 2, 60)), "above cold at 1000 rpm"),
     (points((1000, 0, 0), (2000, None, 50), (3000, 2, 60)), "has no hot"),
     (points((1000, 0, 0), (2000, 40, 50), (3000, 50, 60)) + SHARE, "is not needed"),
 ]
@@ -259,6 +259,54 @@ def test_watts_of_a_load_are_those_at_13_5_volts() -> None:
 def test_a_car_file_is_a_plain_value() -> None:
     assert isinstance(example(), CarFile)
     assert example() == example()
+
+
+WEAK = points((1000, 0, 0), (2000, 30, 50), (3000, 40, 60), (6000, 45, 65))
+SLIPS = [
+    # What a slip of the pen leaves, and what must be said of it.
+    (changed('from = "starter"\nto = "fuse box"', 'from = "startr"\nto = "fuse box"'), "did you mean starter"),
+    (changed('to = "fuse box"\nlength = "0.9 m"', 'to = "fusebox"\nlength = "0.9 m"'), "did you mean fuse box"),
+    (changed('rated = "75 A"', 'rated = "75 A"\nrated = "80 A"'), "rated is set twice; take one of the two out"),
+    (TEXT + "\n[engine]\n", "[engine] stands twice"),
+    (TEXT.replace("[[load]]", "[load]"), "write [[load]] for each"),
+    (changed('resistance = "12 mohm"', 'resistance = "12 mohm"\nlength = "1 m"'), "take one of the two out"),
+    (changed("duty = 0.45", 'duty = "150 %"'), "must be a share from 0 to 1"),
+    (changed('name = "radio"', 'name = "ra\\ndio"'), "one line of at most"),
+    (changed('name = "radio"', "name = 2020-01-01"), "2020-01-01"),
+    (changed("duty = 0.45", f"duty = {'9' * 5000}"), "no such number"),
+    (TEXT + "x = " + "[" * 3000, "no such number"),
+    (changed('rated = "75 A"', f'rated = "200 A"\ncurve = {WEAK}'), "far from the curve's end"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "says"), SLIPS, ids=[says[:30] for _, says in SLIPS])
+def test_a_slip_is_told_in_one_line(tmp_path: Path, text: str, says: str) -> None:
+    path = written(tmp_path, text)
+    with pytest.raises(DataError) as problem:
+        read(path)
+    lines = str(problem.value).splitlines()
+    assert len(lines) == 1, lines
+    assert says in lines[0]
+    assert lines[0].startswith(f"{path}")
+
+
+def test_the_line_of_a_curves_point_is_told(tmp_path: Path) -> None:
+    curve = points((1000, 0, 0), (2000, 40, 50), (3000, 35, 60), (4000, 70, 80)).replace("}, {", "},\n{")
+    text = changed('rated = "75 A"', f'rated = "75 A"\ncurve = [\n{curve[1:-1]},\n]')
+    path = written(tmp_path, text)
+    with pytest.raises(DataError, match=f"line {line_of(text, '3000 rpm')}: .*never falls with speed"):
+        read(path)
+
+
+def test_several_fans_come_on_together(tmp_path: Path) -> None:
+    second = '[[load]]\nname = "second fan"\ndraw = "10 A"\nwhen = "hot idle"\ncoolant_switch = true\n\n'
+    car = read(written(tmp_path, changed('[[load]]\nname = "brake lamps"', second + '[[load]]\nname = "brake lamps"')))
+    one, two = simulate(evening(example())), simulate(evening(car))
+    fan = two.fan & (two.phase == "night idle")
+    alone = one.fan & (one.phase == "night idle")
+    more_a = np.median(two.load_a[fan]) - np.median(one.load_a[alone])
+    # A resistance at 12.0 V, and what the lower bus takes from the others.
+    assert 7.5 <= more_a <= 10.0 * 12.0 / 13.5
 
 
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -96,7 +96,7 @@ def test_the_fan_cycles_in_traffic_and_the_alternator_carries_it(drive: Drive) -
     assert len(cycles) >= 3
     for first, stop in cycles:
         two = first + round(2.0 / drive.step_s)
-        assert drive.load_a[first:two].max() >= drive.load_a[two] + demo_car().fan.amps
+        assert drive.load_a[first:two].max() >= drive.load_a[two] + demo_car().fans[0].amps
         # Brake lamps coming on may dip it for an instant.
         assert np.mean(drive.true_amps[two:stop] < 0.0) < 0.01
         assert np.median(drive.true_amps[two:stop]) > 0.5

@@ -48,7 +48,7 @@ MISTAKES = {
     "gain": ("[calibration]\nclamp_gain_ua = 0\n", ["line 2: clamp_gain_ua is 0", "clamp_fitted to 0"]),
     "syntax": ("[thresholds]\nmarginal_mv 13200\n", ["line 2: not TOML", "NAME = NUMBER"]),
     "end": ("[thresholds\n", ["line 1: not TOML"]),
-    "twice": ("[pins]\nlamp = 1\nlamp = 2\n", ["line 3: not TOML", "NAME = NUMBER"]),
+    "twice": ("[pins]\nlamp = 1\nlamp = 2\n", ["line 3: lamp is set twice", "take one"]),
 }  # fmt: skip
 
 

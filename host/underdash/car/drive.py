@@ -71,7 +71,6 @@ def _run(scenario: Scenario, line: Timeline, step_s: float, progress: Callable[[
     """
     car = scenario.car
     battery, alternator, wiring, cooling = car.battery, car.alternator, car.wiring, car.cooling
-    fan_s, fan_w = (siemens(car.fan), watts(car.fan)) if car.fan else (0.0, 0.0)
     source_ohm = wiring.charge_cable_ohm + alternator.droop_ohm
     follow = 1.0 - exp(-step_s / alternator.field_s)
     waking = step_s / alternator.wake_s
@@ -97,23 +96,22 @@ def _run(scenario: Scenario, line: Timeline, step_s: float, progress: Callable[[
     alternator_a = 0.0
     awake = 0.0  # share of the limit that the regulator allows so soon after a start
     fan, fan_since = False, 0
-    fan_excess = (
-        excess(car.fan, line.t_s).tolist() if car.fan else []
-    )  # the grid starts at zero, so this is by step since on
+    # By step since the fans came on: the grid starts at zero.
+    fan_s = sum((siemens(fan) * excess(fan, line.t_s) for fan in car.fans), np.zeros(len(line.t_s))).tolist()
+    fan_w = sum((watts(fan) * excess(fan, line.t_s) for fan in car.fans), np.zeros(len(line.t_s))).tolist()
     count = len(line.t_s)
     report_every = max(count // 100, 1)
     out = np.empty((count, 7))
 
     for k, row in enumerate(rows):
         rpm, running, key, speed, ambient_c, starter_a, load_s, load_w, cold_a, hot_a = row
-        wanted = car.fan is not None and key and cooling.fan(coolant_c, fan)
+        wanted = bool(car.fans) and key and cooling.fan(coolant_c, fan)
         if wanted and not fan:
             fan_since = k
         fan = wanted
         if fan:
-            rush = fan_excess[k - fan_since]
-            load_s += fan_s * rush
-            load_w += fan_w * rush
+            load_s += fan_s[k - fan_since]
+            load_w += fan_w[k - fan_since]
 
         emf_v = battery.emf(state)
         net = circuit.network(wiring, emf_v, battery.internal_ohm, starter_a, load_s, load_w)

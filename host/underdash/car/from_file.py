@@ -28,9 +28,9 @@ class Car:
     """State of charge that a drive begins with [0..1]."""
 
     @property
-    def fan(self) -> Load | None:
-        """The load that the thermal switch in the coolant turns on, if there is one."""
-        return next((load for load in self.loads if load.coolant_switch), None)
+    def fans(self) -> tuple[Load, ...]:
+        """What the thermal switch in the coolant turns on, all of it together."""
+        return tuple(load for load in self.loads if load.coolant_switch)
 
 
 def build(car: CarFile) -> Car:

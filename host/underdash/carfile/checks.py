@@ -1,5 +1,6 @@
 """A car file as a whole: names that meet, places that are connected."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from underdash.carfile import paths
@@ -39,9 +40,6 @@ def _names(car: CarFile) -> Iterator[tuple[int, str]]:
     for load in car.loads:
         if load.name in _FLOWS:
             yield load.line, f"[[load]] {load.name}: that word means a flow in `carries`; call the load otherwise"
-    switched = [load for load in car.loads if load.coolant_switch]
-    for load in switched[1:]:
-        yield load.line, f"[[load]] {load.name}: only one load may have coolant_switch, {switched[0].name} has it"
 
 
 def _doubles(items: Sequence[Load] | Sequence[Cable], title: str) -> Iterator[tuple[int, str]]:
@@ -74,6 +72,10 @@ def _connected(car: CarFile, file: TomlFile) -> Iterator[tuple[int, str]]:
         for place in (car.ammeter.start, car.ammeter.end):
             if place not in wired:
                 yield car.ammeter.line, f"[ammeter]: no cable leads to {place}{nearest(place, sorted(wired))}"
+    loose = list(_loose(car))
+    if loose:
+        yield from loose
+        return
     live = reached(supply, BATTERY)
     for place, at in ((STARTER, 1), (ALTERNATOR, 1), (car.bus, file.line("bus"))):
         if place not in live:
@@ -92,3 +94,21 @@ def _connected(car: CarFile, file: TomlFile) -> Iterator[tuple[int, str]]:
             if place in wrong:
                 text = f"is on the {cable.side} side but leads to {place}: a short circuit; look at from, to and side"
                 yield cable.line, f"[[cable]] {cable.name} {text}"
+
+
+def _loose(car: CarFile) -> Iterator[tuple[int, str]]:
+    """Cables of the power wiring with an end that nothing else is connected to: most often a slip in its name.
+
+    A load's own feed ends at the load, and need not lead further.
+    """
+    ends = Counter(place for cable in car.cables for place in (cable.start, cable.end))
+    if car.ammeter is not None:
+        ends.update((car.ammeter.start, car.ammeter.end))
+    own = {ALTERNATOR, STARTER, BATTERY, car.bus, ENGINE, GROUND, BODY}
+    for cable in car.cables:
+        single = [place for place in (cable.start, cable.end) if ends[place] == 1 and place not in own]
+        feeds_loads = not set(cable.carries) & set(_FLOWS) and cable.stated_ohm is None
+        if len(single) > (1 if feeds_loads else 0):
+            others = sorted((own | set(ends)) - set(single))
+            near = nearest(single[0], others) or "; connect it to a place of another cable"
+            yield cable.line, f"[[cable]] {cable.name}: nothing else is connected to {single[0]}{near}"

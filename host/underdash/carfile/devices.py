@@ -67,6 +67,8 @@ def alternator(table: Table, notes: Notes) -> Alternator:
     curve: _Curve = (CLASS_RPM, tuple(a * scale for a in CLASS_HOT_A), tuple(a * scale for a in CLASS_COLD_A))
     if points is not None:
         curve = _curve(table, notes, points, hot_share)
+        if not 0.5 * rated_a <= curve[1][-1] <= 1.5 * rated_a and len(curve[0]) > 3:
+            table.note("rated", f"is far from the curve's end, {curve[1][-1]:g} A hot; look at one of the two")
     elif hot_share is not None:
         table.note(
             "hot_share", "belongs to a curve of your own; the built-in one has its hot points, take the line out"
@@ -97,8 +99,10 @@ def _curve(table: Table, notes: Notes, points: Any, hot_share: float | None) -> 
     if with_hot and with_cold and hot_share is not None:
         table.note("hot_share", "is not needed: every point has hot and cold; take the line out")
     if not (with_hot and with_cold) and hot_share is None:
-        only, other = ("hot", "cold") if with_hot else ("cold", "hot")
-        table.missing("hot_share", f"0.82 (the curve has only {only}; how much of the cold output is left for {other})")
+        only = "hot" if with_hot else "cold"
+        table.missing(
+            "hot_share", f"0.82 (the curve has only {only}; this is what is left of the cold output when hot)"
+        )
         return nothing
     speeds, hot_a, cold_a = [], [], []
     for row in rows:
@@ -112,18 +116,18 @@ def _curve(table: Table, notes: Notes, points: Any, hot_share: float | None) -> 
         cold_a = [a / (hot_share or 1.0) for a in hot_a]
     for i in range(len(rows)):
         if hot_a[i] > cold_a[i]:
-            table.note("curve", f"at {speeds[i]:g} rpm hot is above cold; a hot machine gives less: are they swapped?")
+            rows[i].note("hot", f"above cold at {speeds[i]:g} rpm; a hot machine gives less: are they swapped?")
             return nothing
     for before, i in pairwise(range(len(rows))):
         if speeds[i] <= speeds[before]:
-            table.note("curve", f"its points must rise in speed; {speeds[i]:g} rpm stands after {speeds[before]:g} rpm")
+            rows[i].note("speed", f"points must rise in speed; this stands after {speeds[before]:g} rpm")
             return nothing
         for name, amps in (("hot", hot_a), ("cold", cold_a)):
             if amps[i] < amps[before]:
-                table.note(
-                    "curve",
-                    f"{name} falls from {amps[before]:g} A at {speeds[before]:g} rpm to {amps[i]:g} A at {speeds[i]:g} "
-                    "rpm; output never falls with speed: look at these two points",
+                rows[i].note(
+                    name if rows[i].has(name) else "cold",
+                    f"output never falls with speed, and it was {amps[before]:g} A at {speeds[before]:g} rpm: "
+                    "look at these two points",
                 )
                 return nothing
     return tuple(speeds), tuple(hot_a), tuple(cold_a)

@@ -96,7 +96,7 @@ class Load:
     inrush_s: float = 0.1
     """Time constant of the inrush [s]."""
     coolant_switch: bool = False
-    """True for what a thermal switch in the coolant turns on and off: the fan. At most one load."""
+    """True for what a thermal switch in the coolant turns on and off: fans, which the virtual car switches together."""
     source: str = ""
     """Where the amps come from, in words."""
     line: int = 0

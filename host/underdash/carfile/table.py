@@ -110,7 +110,8 @@ class Table:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.note(name, 'must be a share; write 0.1 or "10 %"')
         elif not low <= value <= high:
-            per_cent = f' (or did you mean "{value:g} %"?)' if 1.0 < value <= 100.0 else ""
+            meant = not isinstance(self.given[name], str) and low <= value / 100.0 <= high
+            per_cent = f' (or did you mean "{value:g} %"?)' if meant else ""
             self.note(name, f"must be a share from {low:g} to {high:g}{per_cent}")
         else:
             return float(value)
@@ -126,8 +127,8 @@ class Table:
         if not isinstance(value, str) or not value.strip():
             self.note(name, "must be words in quotes")
             return default or ""
-        if len(value) > 200 or any(ord(letter) < 32 for letter in value):
-            self.note(name, "must be one line of at most 200 characters")
+        if len(value) > 200 or not value.isprintable():
+            self.note(name, "must be one line of at most 200 plain characters")
             return default or ""
         return value.strip()
 

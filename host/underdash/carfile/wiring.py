@@ -37,8 +37,9 @@ def _cable(table: Table) -> Cable:
     if table.has("resistance"):
         stated_ohm = table.quantity("resistance", quantity.RESISTANCE, 1e-6, 10.0)
         for name_ in ("length", "gauge", "insulation"):
+            table.take(name_)
             if table.has(name_):
-                table.note(name_, "beside resistance, which is the whole of it: take one of the two out")
+                table.note(name_, "stands beside resistance, which is the whole of it: take one of the two out")
     else:
         length_m = table.quantity("length", quantity.LENGTH, 0.01, 30.0)
         size = _gauge(table)

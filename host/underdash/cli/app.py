@@ -1,6 +1,5 @@
 """`underdash`: each command reads its arguments, calls the library, and prints."""
 
-import json
 import os
 import sys
 from pathlib import Path
@@ -10,11 +9,13 @@ import click
 
 from underdash import __version__
 from underdash.cli import board as of_board
+from underdash.cli.archive import archive
 from underdash.cli.calibrate import calibrate
 from underdash.cli.frontend import frontend
 from underdash.cli.plan import plan
+from underdash.cli.review import review
 from underdash.cli.settings import settings
-from underdash.problems import DataError, UnderdashError, UsageError, write_whole
+from underdash.problems import DataError, UnderdashError, UsageError
 
 _PATH = click.Path(path_type=Path)
 
@@ -51,47 +52,19 @@ def main() -> None:
     """Watch over an older car's charging system: pull a board's journal, review its drives."""
 
 
-for _command in (plan, of_board.install, settings, calibrate, of_board.board, of_board.watch, of_board.pull, frontend):
+for _command in (
+    plan,
+    of_board.install,
+    settings,
+    calibrate,
+    of_board.board,
+    of_board.watch,
+    of_board.pull,
+    frontend,
+    review,
+):
     main.add_command(_command)
-
-
-@main.command()
-@click.argument("source", type=_PATH)
-@click.option("--html", type=_PATH, help="Write the one-page report here.")
-@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of text.")
-@click.option(
-    "--column",
-    multiple=True,
-    metavar="COLUMN=NAME",
-    help="For CSV: which of its columns is t_s, volts or amps. May be repeated.",
-)
-@click.option("--car", type=_PATH, help="A car file: its plan is held against the drives.")
-def review(source: Path, html: Path | None, as_json: bool, column: tuple[str, ...], car: Path | None) -> None:
-    """Say what the drives in SOURCE show.
-
-    SOURCE is a board's folder in the archive, one of its segments, or a CSV file with the columns
-    t_s [s], volts [V] and, optionally, amps [A], positive when the battery is charged.
-    """
-    from underdash import carfile
-    from underdash import review as reviewing
-
-    columns = {}
-    for pair in column:
-        ours, separator, theirs = pair.partition("=")
-        if not separator or ours not in ("t_s", "volts", "amps") or not theirs:
-            raise UsageError(f"--column {pair}: write t_s=NAME, volts=NAME or amps=NAME")
-        columns[ours] = theirs
-    report, rows = reviewing.review(source, columns, carfile.read(car) if car else None)
-    if html:
-        from underdash.review.page import render
-
-        write_whole(html, render(report, rows).encode())
-    if as_json:
-        click.echo(json.dumps(report, indent=1))
-    else:
-        from underdash.review.text import summary
-
-        click.echo(summary(report))
+main.add_command(archive)
 
 
 @main.command()

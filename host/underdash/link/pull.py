@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from chargecore import frames
-from underdash.archive import segment_path
+from underdash.archive import anchors, checksums, numbered, segment_path
 from underdash.link.client import Board
 from underdash.problems import DataError, LinkError, readable, write_whole
+
+_SAME_BYTES = 256  # at either end of a segment, compared before more is added to it
 
 
 @dataclass(frozen=True)
@@ -25,8 +27,10 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
     """Copy what `archive` lacks of the board's journal into `archive/<board id>/`.
 
     Each segment grows in a .part file, which a later pull resumes, and takes its name once every
-    byte has arrived and its frames have been checked. `progress(done, total)` counts bytes.
-    DataError if the board's segments are not the archive's (a board whose flash was erased).
+    byte has arrived and its frames have been checked; its checksum is kept beside it. A running monitor's boot and
+    uptime are kept with this computer's time, which dates them (underdash.archive.dates). `progress(done, total)`
+    counts bytes. DataError if the board's segments are not the archive's (a board whose flash was erased), or if the
+    archive's have rotted.
     """
     board.ready(journal_only=True)
     folder = archive / board.board_id
@@ -35,6 +39,8 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
     listed = board.segments()
     held = {number: _size(segment_path(folder, number)) for number, _ in listed}
     _refuse_other_journal(board, folder, listed, held)
+    if board.mode == "monitor":
+        anchors.append(folder, anchors.take(board))
     total = sum(size - held[number] for number, size in listed)
     done = 0
     progress(0, total)
@@ -45,7 +51,10 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
         part = target.with_suffix(".part")
         with readable(part):
             if _size(part) <= held[number] or _size(part) > size:
-                part.write_bytes(target.read_bytes() if held[number] else b"")
+                mine = target.read_bytes() if held[number] else b""
+                if mine:
+                    _refuse_rot(folder, target, mine)
+                part.write_bytes(mine)
             done += _size(part) - held[number]
             with part.open("ab") as file:
                 for data in board.read(number, file.tell(), size - file.tell()):
@@ -61,6 +70,7 @@ def pull(board: Board, archive: Path, progress: Callable[[int, int], None] = lam
                     raise DataError(f"{target}: is damaged in the archive; move it away and pull again")
                 raise LinkError(f"{board.port}: segment {number} arrived damaged; pull again")
             part.replace(target)
+        checksums.keep(folder, checksums.of(number, content))
     write_whole(folder / "board.json", json.dumps(board.hello, indent=1, sort_keys=True).encode() + b"\n")
     return Pulled(folder, total, sum(size for _, size in listed), len(listed))
 
@@ -71,14 +81,33 @@ def _size(path: Path) -> int:
 
 def _refuse_other_journal(board: Board, folder: Path, listed: list[tuple[int, int]], held: dict[int, int]) -> None:
     """A board that was erased counts its segments from 1 again: do not mix two lives."""
+    newest = max((number for number, path in numbered(folder).items() if _size(path)), default=0)
+    if listed and newest > listed[-1][0]:
+        raise DataError(_other(board, folder, newest))
     for number, size in listed:
         if held[number] > size:
             raise DataError(_other(board, folder, number))
     common = [number for number, _ in listed if held[number]]
     if common:
-        mine = segment_path(folder, common[-1]).read_bytes()[:256]
-        if b"".join(board.read(common[-1], 0, len(mine))) != mine:
+        path = segment_path(folder, common[-1])
+        mine = path.read_bytes()
+        if not _same(board, common[-1], 0, mine[:_SAME_BYTES]):
             raise DataError(_other(board, folder, common[-1]))
+        _refuse_rot(folder, path, mine)
+        # The first segments of two lives may open alike; what was written into them last does not.
+        if not _same(board, common[-1], max(0, len(mine) - _SAME_BYTES), mine[-_SAME_BYTES:]):
+            raise DataError(_other(board, folder, common[-1]))
+
+
+def _same(board: Board, number: int, offset: int, mine: bytes) -> bool:
+    return b"".join(board.read(number, offset, len(mine))) == mine
+
+
+def _refuse_rot(folder: Path, path: Path, content: bytes) -> None:
+    """Add nothing to a segment that is no longer what was pulled."""
+    kept = checksums.read(folder)[0].get(int(path.stem))
+    if kept and not kept.fits(content):
+        raise DataError(f"{path}: is damaged in the archive; move it away and pull again")
 
 
 def _other(board: Board, folder: Path, number: int) -> str:

@@ -10,28 +10,34 @@ from underdash.review.rows import Rows
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
+    from underdash.review.foreign import Options
 
 
 def review(
-    source: Path, columns: Mapping[str, str] | None = None, car: "CarFile | None" = None
+    source: Path,
+    columns: Mapping[str, str] | None = None,
+    car: "CarFile | None" = None,
+    options: "Options | None" = None,
 ) -> tuple[dict[str, Any], Rows]:
-    """Review a board's folder, an archive, a segment or a CSV log: (report, rows).
+    """Review a board's folder, an archive, a segment or a log: (report, rows).
 
-    columns: see foreign.from_csv. car: held against what the drives show; its thresholds judge a CSV log (a journal
-    is judged by those that its board had). UnderdashError tells what is wrong with the source.
+    columns, options: see foreign.from_csv. car: held against what the drives show; its thresholds judge a log (a
+    journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
-    from underdash.review import analysis, findings, foreign, rows
+    from underdash.review import analysis, answers, findings, foreign, rows
 
-    if source.suffix.lower() == ".csv":
-        table, account = foreign.from_csv(source, columns, car.thresholds if car else None)
-    elif columns:
-        raise UsageError(f"{source}: columns can be named for CSV files only")
+    if source.suffix.lower() in foreign.SUFFIXES:
+        table, account = foreign.from_csv(source, columns, car.thresholds if car else None, options)
+    elif columns or (options and options != foreign.Options()):
+        known = ", ".join(sorted(foreign.SUFFIXES))
+        raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
     else:
         table, account = rows.from_segments(archive.segments(source))
-    report = analysis.analyse(source.name, table, account)
+    report = analysis.analyse(source.name, table, account, car)
     if car is not None:
         from underdash.review.against_plan import against_plan
 
         report["plan"] = against_plan(report, car)
     report["findings"] = findings.findings(report)
+    report["answers"] = answers.answers(report)
     return report, table

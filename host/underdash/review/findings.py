@@ -2,186 +2,73 @@
 
 from typing import Any
 
+from underdash.review import data_words, drive_words, plan_words
 from underdash.review.rest import drain_amps
+from underdash.review.words import WEIGHTS, Said, clock, duration
 
-# From the gravest to the reassuring.
-WEIGHTS = ("act", "watch", "note", "well")
+__all__ = ["WEIGHTS", "clock", "duration", "findings"]
 
-
-def clock(seconds: float) -> str:
-    """h:mm:ss since the board's start."""
-    whole = round(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+_USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is taken, and said
 
 
-def duration(seconds: float) -> str:
-    """A length of time in words."""
-    whole = round(seconds)
-    if whole < 120:
-        return f"{whole} s"
-    if whole < 7200:
-        return f"{whole // 60} min {whole % 60} s"
-    return f"{whole // 3600} h {whole // 60 % 60} min"
-
-
-def findings(report: dict[str, Any]) -> list[dict[str, str]]:
-    """[{weight, text, evidence}] for an analysed report, ordered by WEIGHTS."""
-    found: list[dict[str, str]] = []
-
-    def say(weight: str, text: str, evidence: str) -> None:
-        found.append({"weight": weight, "text": text, "evidence": evidence})
-
-    several = len(report["drives"]) > 1
-    for number, drive in enumerate(report["drives"], 1):
-        where = f"drive {number}, " if several else ""
-        for episode in drive["episodes"]:
-            _episode(say, drive, episode, where)
-        for crank in drive["cranks"]:
-            weak = report["thresholds"]["weak_crank_mv"] / 1000
-            if crank["held_volts"] is not None and crank["held_volts"] < weak:
-                say(
-                    "watch",
-                    f"While cranking the battery held only {crank['held_volts']:.2f} V, below {weak:.1f} V. "
-                    "Have the battery load-tested and the starter's cables checked for voltage drop.",
-                    f"{where}crank at {clock(crank['start_s'])}, {crank['length_s']:.1f} s long",
-                )
-        if not drive["episodes"] and drive["set_point_volts"] is not None:
-            say(
-                "well",
-                f"The alternator carried the car throughout, at {drive['set_point_volts']:.2f} V.",
-                f"{where}{clock(drive['start_s'])} to {clock(drive['start_s'] + drive['length_s'])}",
-            )
-        elif drive["set_point_volts"] is None:
-            say(
-                "act",
-                "Charging volts were never reached in this drive: alternator, belt, its fuse or the charge cable.",
-                f"{where}from {clock(drive['start_s'])}",
-            )
+def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals the costlier
+    first. drive and row (a place among the rows) are None where it is about no single one."""
+    said = Said(several=len(report["drives"]) > 1)
+    drive_words.drives(said, report)
     for episode in report["parked_episodes"]:
-        say(
-            "act",
-            f"With the engine off, something drew {_amps(episode)} from the battery for "
-            f"{duration(episode['length_s'])}.",
-            f"{clock(episode['start_s'])}, down to {episode['lowest_volts']} V",
-        )
+        _parked(said, episode)
     for rest in report["rests"]:
-        _rest(say, rest)
-    for episode in report.get("plan", {}).get("episodes", ()):
-        _planned(say, report["plan"], episode)
-    _trust(say, report)
-    if not report["drives"]:
-        say("note", "No drive in these rows: no crank and no charging volts were seen.", f"{report['rows']} rows")
-    return sorted(found, key=lambda finding: WEIGHTS.index(finding["weight"]))
+        _rest(said, rest, report["capacity_ah"])
+    if "plan" in report:
+        plan_words.planned(said, report)
+    data_words.trust(said, report)
+    return said.ranked()
 
 
-def _amps(episode: dict[str, Any]) -> str:
-    return f"{-episode['mean_amps']:.1f} A" if episode["mean_amps"] is not None else "current"
-
-
-def _episode(say: Any, drive: dict[str, Any], episode: dict[str, Any], where: str) -> None:
-    start_s, length_s = episode["start_s"], episode["length_s"]
-    span = f"{where}{clock(start_s)} to {clock(start_s + length_s)}"
-    evidence = f"{span}, lowest {episode['lowest_volts']:.2f} V, mean {episode['mean_volts']:.2f} V"
-    if episode["kind"] == "overcharge":
-        say(
-            "act",
-            f"Overcharge for {duration(length_s)}, up to {episode['highest_volts']:.2f} V. The regulator or its "
-            "sensing is at fault; a battery that gasses is ruined, and dangerous.",
-            span,
-        )
-    elif episode["kind"] == "marginal":
-        say("note", f"Charging was marginal for {duration(length_s)}: the alternator barely carried the car.", evidence)
-    else:
-        if episode["charge_ah"] is not None:
-            cost = f"It gave {-episode['charge_ah']:.2f} Ah, {-episode['mean_amps']:.1f} A on average"
-            short = f"The alternator was about {-episode['mean_amps']:.0f} A short of the load"
-        else:
-            cost = "How much it gave is not known without a clamp"
-            short = "The alternator was short of the load"
-        after = start_s + length_s < drive["start_s"] + drive["length_s"] - 1.0
-        recovered = drive["set_point_volts"] is not None and after
-        if recovered:
-            cause = (
-                f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this "
-                "drive, so the machine works, and what is missing is output at low speed: a hot idle with "
-                "everything on. A higher idle, a smaller alternator pulley, more rated output or less load at "
-                "idle closes it."
-            )
-        else:
-            cause = f"{short} to the end: alternator, belt, its fuse or the charge cable."
-        say(
-            "act" if length_s >= 60 else "watch",
-            f"The battery fed the car for {duration(length_s)}. {cost}. {cause}",
-            evidence,
-        )
-
-
-def _rest(say: Any, rest: dict[str, Any]) -> None:
-    span = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}"
-    if rest["drains"]:
-        drain = drain_amps(rest["drift_mv_per_h"], 50.0)
-        say(
+def _parked(said: Said, episode: dict[str, Any]) -> None:
+    lowest = "volts not measured" if episode["lowest_volts"] is None else f"down to {episode['lowest_volts']:.2f} V"
+    where = {"row": episode["first_row"], "t_s": episode["start_s"]}
+    length = duration(episode["length_s"])
+    if episode["kind"] != "discharging":
+        said.add(
             "watch",
-            f"Parked, the volts fell by {rest['fall_volts'] * 1000:.0f} mV once they had settled, more than a cold "
-            f"night explains. Something may be drawing: about {drain * 1000:.0f} mA if the battery holds 50 Ah. "
-            "Measure the current with everything off; car makers allow 25 to 50 mA.",
-            f"{span}, {rest['drift_mv_per_h']:.1f} mV/h ({rest['drift_low']:.1f} to {rest['drift_high']:.1f})",
-        )
-    if rest["rested"]:
-        say("note", f"Rested volts: {rest['volts']:.2f} V after {duration(rest['length_s'])}.", span)
-
-
-def _planned(say: Any, plan: dict[str, Any], episode: dict[str, Any]) -> None:
-    found = f"{episode['found_volts']:.2f} V" if episode["found_a"] is None else f"{episode['found_a']:.1f} A"
-    evidence = f"drive {episode['drive']}, from {clock(episode['start_s'])}: {found} on average"
-    near = episode["nearest"]
-    if near is None:
-        say(
-            "watch",
-            f"The plan of {plan['car']} foresees no deficit, and here was one: a load that is not in the car file, an "
-            "alternator weaker than it says, or a slipping belt.",
-            evidence,
+            f"{episode['kind'].capitalize()} for {length}, with no crank and no charging before it: a charger, or rows "
+            "that begin in the middle of a drive.",
+            f"{clock(episode['start_s'])}, {lowest}",
+            **where,
         )
         return
-    where = f"{near['speed']}, {near['situation']}"
-    swing = ""
-    if near["most_a"] - near["least_a"] > 0.5:
-        swing = f" ({near['least_a']:.1f} A with the fan off, {near['most_a']:.1f} A with it on)"
-    planned = f"the plan of {plan['car']}: at {where} the battery gives {near['battery_a']:.1f} A{swing}"
-    evidence += f"; planned {near['battery_a']:.1f} A, {near['bus_volts']:.2f} V"
-    if episode["foreseen"]:
-        cures = [
-            f"{cure['kind']} {cure['needed']:,.4g} {cure['unit']} (now {cure['now']:,.4g})"
-            for cure in plan["remedies"]
-            if cure["needed"] is not None
-        ]
-        closes = f" Any one of these closes it, margin included: {'; '.join(cures)}." if cures else ""
-        say("note", f"This deficit is in {planned}.{closes}", evidence)
-    else:
-        say(
-            "watch",
-            f"This deficit is not as in {planned}. The car differs from its file: a load, the pulley, the alternator's "
-            "output, or a connection. Measure amps and volts at a hot idle.",
-            evidence,
-        )
+    amps = f"{-episode['mean_amps']:.1f} A" if episode["mean_amps"] is not None else "current"
+    took = f", {-episode['charge_ah']:.2f} Ah in all" if episode["charge_ah"] is not None else ""
+    said.add(
+        "act",
+        f"With the engine off, something drew {amps} from the battery for {length}{took}. Find what was left on; a "
+        "lamp is about 1 A a pair, a fan that runs on 10 A and more.",
+        f"{clock(episode['start_s'])}, {lowest}",
+        cost=-(episode["charge_ah"] or 0.0),
+        **where,
+    )
 
 
-def _trust(say: Any, report: dict[str, Any]) -> None:
-    if report["mismatches"]:
-        say(
+def _rest(said: Said, rest: dict[str, Any], capacity_ah: float | None) -> None:
+    span = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}"
+    where = {"row": rest["first_row"], "t_s": rest["start_s"]}
+    if rest["drains"]:
+        clamp = rest["mean_amps"] is not None and rest["mean_amps"] < 0.0
+        if clamp:
+            current = f"by the clamp {-rest['mean_amps']:.2f} A on average, if its zero can be trusted so far"
+        else:
+            ah = _USUAL_AH if capacity_ah is None else capacity_ah
+            current = f"about {drain_amps(rest['drift_mv_per_h'], ah) * 1000:.0f} mA if the battery holds {ah:.0f} Ah"
+        said.add(
             "watch",
-            f"Board and desk disagree on {report['mismatches']} rows: the firmware and this program are of "
-            "different versions, or a sensor line was changed.",
-            "; ".join(report["mismatch_examples"]),
+            f"Parked, the volts fell by {rest['fall_volts'] * 1000:.0f} mV once they had settled, more than a cold "
+            f"night explains. Something may be drawing: {current}. "
+            "Measure the current with everything off; car makers allow 25 to 50 mA.",
+            f"{span}, {rest['drift_mv_per_h']:.1f} mV/h ({rest['drift_low']:.1f} to {rest['drift_high']:.1f})",
+            cost=-(rest["charge_ah"] or 0.0),
+            **where,
         )
-    if report["lost_rows"] or report["damaged_bytes"]:
-        say(
-            "note",
-            f"{report['lost_rows']} rows are missing and {report['damaged_bytes']} bytes unreadable; "
-            "what is reported leaves them out.",
-            f"{report['unchecked_rows']} rows after a hole could not be checked",
-        )
-    for episode in (e for d in report["drives"] for e in d["episodes"] if e["kind"] == "discharging"):
-        if episode["shown_s"] - episode["start_s"] > 7.0 and not report["clamp"]:
-            say("note", "Without a clamp a deficit shows late where the volts stand still.", clock(episode["start_s"]))
-            break
+    elif rest["rested"]:
+        said.add("note", f"Rested volts: {rest['volts']:.2f} V after {duration(rest['length_s'])}.", span, **where)

@@ -12,7 +12,8 @@ LEAST_S = 3600.0  # a shorter rest says nothing about a battery
 SETTLED_S = 6 * 3600.0  # surface charge takes so long or longer to go (a battery primer; sources differ)
 RESTED_S = 8 * 3600.0  # the least rest before a reading counts as rested (the same; a day is better)
 _SLOPE_S = 4 * 3600.0  # least length of settled rest for a drift
-_MOST_POINTS = 400
+_MOST_POINTS = 60
+_LONGEST_ROW_S = 65.535  # a row of rest is a minute; no charge is counted across a longer step
 # The largest published temperature coefficient of rested volts, 4.3 mV/K, over a night's 10 K:
 # volts that fall no further than this may just have grown cold (published values disagree: 0 to 4.3).
 COLD_NIGHT_VOLTS = 0.043
@@ -23,7 +24,8 @@ _FULL_TO_EMPTY_VOLTS = 0.76
 def rests(rows: Rows) -> list[dict[str, Any]]:
     """Each rest of an hour or more: boot, start_s, length_s [s], volts (median of the last half hour)
     [V], rested (8 h or more), drift_mv_per_h with its 95 % interval drift_low, drift_high, fall_volts
-    over the settled part [V], drains (whether that fall is more than cold explains).
+    over the settled part [V], drains (whether that fall is more than cold explains); with a clamp charge_ah and
+    mean_amps; first_row, its place among the rows.
 
     The drift is Theil and Sen's slope (scipy.stats.theilslopes) of the rest after its first 6 h; null
     where less than 4 h of that remain. No current is claimed: it takes the battery's capacity.
@@ -45,11 +47,13 @@ def rests(rows: Rows) -> list[dict[str, Any]]:
             continue
         found.append({
             "boot": int(rows.boot[start]),
+            "first_row": start,
             "start_s": round(begin_s, 1),
             "length_s": round(end_s - begin_s, 1),
             "volts": round(float(np.median(volts[late])), 3),
             "rested": end_s - begin_s >= RESTED_S,
             **_drift(t_s, volts, begin_s + SETTLED_S),
+            **_charge(rows.part(slice(start, end))),
         })  # fmt: skip
     return found
 
@@ -60,11 +64,29 @@ def _drift(t_s: Any, volts: Any, from_s: float) -> dict[str, Any]:
     names = ("drift_mv_per_h", "drift_low", "drift_high", "fall_volts")
     if len(t_s) < 10 or t_s[-1] - t_s[0] < _SLOPE_S:
         return {**dict.fromkeys(names), "drains": False}
-    thin = np.linspace(0, len(t_s) - 1, min(len(t_s), _MOST_POINTS)).astype(int)
-    slope, _, low, high = stats.theilslopes(volts[thin] * 1000, t_s[thin] / 3600)
+    hours, millivolts = _means(t_s) / 3600, _means(volts) * 1000
+    slope, _, low, high = stats.theilslopes(millivolts, hours)
     fall = -float(slope) * (t_s[-1] - t_s[0]) / 3600 / 1000
     values = (round(float(slope), 3), round(float(low), 3), round(float(high), 3), round(fall, 4))
     return {**dict(zip(names, values, strict=True)), "drains": bool(high < 0 and fall > COLD_NIGHT_VOLTS)}
+
+
+def _charge(resting: Rows) -> dict[str, float | None]:
+    """By the clamp, where there is one: charge_ah [Ah] and mean_amps [A], each row weighed by its time."""
+    known = np.isfinite(resting.amps)
+    if not known.any():
+        return {"charge_ah": None, "mean_amps": None}
+    spans = np.diff(resting.t_s[known], prepend=resting.since_s[0])
+    spans = np.where((spans > 0.0) & (spans <= _LONGEST_ROW_S), spans, 0.0)
+    charge_as, time_s = float(resting.amps[known] @ spans), float(spans.sum())
+    mean = round(charge_as / time_s, 3) if time_s else None
+    return {"charge_ah": round(charge_as / 3600, 3), "mean_amps": mean}
+
+
+def _means(values: Any) -> Any:
+    """Means of at most _MOST_POINTS blocks of equally many rows: the slope's work grows with the square of them."""
+    bounds = np.linspace(0, len(values), min(len(values), _MOST_POINTS) + 1).astype(int)
+    return np.add.reduceat(values, bounds[:-1]) / np.diff(bounds)
 
 
 def drain_amps(drift_mv_per_h: float, capacity_ah: float) -> float:

@@ -22,7 +22,9 @@ class Rows:
     boot: the board's start they belong to. t_s: end of the row since that start [s].
     low, volts, high: bus [V], nan if unmeasured. amps: battery current [A], positive when
     charging, nan without a clamp. state, warnings: the verdict, as numbered in chargecore.engine.
-    since_s: when the condition behind the verdict began [s].
+    since_s: when the condition behind the verdict began [s]. Only a foreign log may carry temperature
+    (of the air at the regulator, or the nearest to it that was measured) [C] and rpm, the engine's speed at the row's
+    end [rev/min]; nan where it does not.
     """
 
     boot: Ints
@@ -34,13 +36,20 @@ class Rows:
     state: Ints
     warnings: Ints
     since_s: Floats
+    temperature: Floats = field(default_factory=lambda: np.empty(0))
+    rpm: Floats = field(default_factory=lambda: np.empty(0))
+
+    def __post_init__(self) -> None:
+        for name in ("temperature", "rpm"):
+            if len(getattr(self, name)) != len(self.t_s):  # left out: nan throughout, which takes no memory
+                object.__setattr__(self, name, np.broadcast_to(np.nan, len(self.t_s)))
 
     def __len__(self) -> int:
         return len(self.t_s)
 
-    def part(self, chosen: slice) -> "Rows":
-        """The rows of a slice."""
-        return Rows(**{name: getattr(self, name)[chosen] for name in self.__dataclass_fields__})
+    def part(self, chosen: slice | NDArray[np.bool_]) -> "Rows":
+        """The rows of a slice, or those that are chosen."""
+        return Rows(**{name: column[chosen] for name, column in vars(self).items()})
 
 
 @dataclass

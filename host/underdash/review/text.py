@@ -2,35 +2,102 @@
 
 from typing import Any
 
-from underdash.review.findings import clock, duration
+from underdash.review.drive_words import span_ah
+from underdash.review.words import clock, duration
+
+_MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
+_MOST_DRIVES = 20
 
 
 def summary(report: dict[str, Any]) -> str:
-    """Findings, then each drive in a few lines."""
-    lines = [f"{report['source']}: {report['rows']} rows, {len(report['drives'])} drives", ""]
+    """The answers, the findings, then each drive in a few lines."""
+    drives = report["drives"]
+    lines = [f"{report['source']}: {report['rows']} rows, {len(drives)} drive{'' if len(drives) == 1 else 's'}", ""]
+    for one in report["answers"]:
+        lines += [one["question"], f"    {one['answer']}"]
+    lines.append("")
     for finding in report["findings"]:
-        lines += [f"[{finding['weight']}] {finding['text']}", f"    {finding['evidence']}"]
-    for number, drive in enumerate(report["drives"], 1):
-        lines += ["", f"Drive {number}: from {clock(drive['start_s'])}, {duration(drive['length_s'])}"]
-        if drive["rested_volts"] is not None:
-            lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
-        if drive["set_point_volts"] is not None:
-            lines.append(f"  charging, median: {drive['set_point_volts']:.2f} V")
-        if drive["out_ah"] is not None:
-            lines.append(f"  battery: {drive['out_ah']:.2f} Ah out, {drive['in_ah']:.2f} Ah in")
-        for crank in drive["cranks"]:
-            lines.append(
-                f"  crank at {clock(crank['start_s'])}: {crank['length_s']:.1f} s, lowest {crank['lowest_volts']} V"
-            )
-        for episode in drive["episodes"]:
-            lines.append(
-                f"  {episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, "
-                f"lowest {episode['lowest_volts']} V"
-            )
+        lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
+    for drive in drives[:_MOST_DRIVES]:
+        lines += ["", *_drive(drive)]
+    if len(drives) > _MOST_DRIVES:
+        lines += ["", f"... and {len(drives) - _MOST_DRIVES} more drives: --html or --json has them all."]
     lines += [
         "",
         f"Trust: {report['mismatches']} rows on which board and desk disagree, {report['unchecked_rows']} unchecked, "
-        f"{report['lost_rows']} lost, {report['damaged_bytes']} bytes damaged.",
+        f"{report['lost_rows']} lost, {report['damaged_bytes']} bytes damaged, {len(report['gaps'])} gaps.",
         "An aid, not a safeguard: confirm with a meter before you act.",
     ]
     return "\n".join(lines)
+
+
+def _evidence(finding: dict[str, Any]) -> str:
+    where = "" if finding["row"] is None else f" (row {finding['row'] + 1})"
+    return f"{finding['evidence']}{where}"
+
+
+def _drive(drive: dict[str, Any]) -> list[str]:
+    span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
+    lines = [f"Drive {drive['number']}: {span}, start seen by its {drive['started_by']}"]
+    if drive["rested_volts"] is not None:
+        lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
+    for crank in drive["cranks"]:
+        lines.append(f"  {_crank(crank)}")
+    if drive["charging_after_s"] is not None:
+        lines.append(f"  charging after: {drive['charging_after_s']:.1f} s")
+    if drive["set_point_volts"] is not None:
+        lines.append(f"  {_set_point(drive)}")
+    if drive["idle"] and drive["idle"]["idle_volts"] is not None:
+        fast = drive["idle"]["fast_volts"]
+        beside = "" if fast is None else f"; at 2,000 to 3,000 rpm {fast:.2f} V"
+        lines.append(f"  at idle, median: {drive['idle']['idle_volts']:.2f} V{beside}")
+    shares = sorted(drive["shares"].items(), key=lambda pair: -pair[1])
+    lines.append("  time: " + ", ".join(f"{name} {share:.1%}" for name, share in shares))
+    if drive["out_ah"] is not None:
+        lines.append(
+            f"  battery: {drive['out_ah']:.2f} Ah ({drive['out_wh']:.0f} Wh) out, {drive['in_ah']:.2f} Ah "
+            f"({drive['in_wh']:.0f} Wh) in"
+        )
+    for episode in drive["episodes"][:_MOST_SHOWN]:
+        lines.append(f"  {_episode(episode)}")
+    if len(drive["episodes"]) > _MOST_SHOWN:
+        lines.append(f"  ... and {len(drive['episodes']) - _MOST_SHOWN} more episodes")
+    warned = [change for change in drive["shown"] if change["warnings"]]
+    for change in warned[:_MOST_SHOWN]:
+        lines.append(f"  the board showed at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
+    if len(warned) > _MOST_SHOWN:
+        lines.append(f"  ... and {len(warned) - _MOST_SHOWN} more changes of its warnings")
+    if not warned:
+        lines.append("  the board showed no warning")
+    return lines
+
+
+def _crank(crank: dict[str, Any]) -> str:
+    lowest = "not measured" if crank["lowest_volts"] is None else f"{crank['lowest_volts']:.2f} V"
+    told = f"crank at {clock(crank['start_s'])}: {crank['length_s']:.1f} s, lowest {lowest}"
+    if crank["held_volts"] is not None:
+        told += f", held {crank['held_volts']:.2f} V"
+    if crank["recovery_s"] is not None:
+        told += f", charging volts {crank['recovery_s']:.1f} s after it"
+    if crank["resistance_ohm"] is not None:
+        told += f"; {crank['resistance_ohm'] * 1000:.1f} mohm"
+    return told
+
+
+def _set_point(drive: dict[str, Any]) -> str:
+    told = f"charging, median: {drive['set_point_volts']:.2f} V"
+    if drive["set_point_low_volts"] is not None:
+        told += f", nine tenths of the time {drive['set_point_low_volts']:.2f} to {drive['set_point_high_volts']:.2f} V"
+    if drive["set_point_slope_v_per_k"] is not None:
+        told += f", {drive['set_point_slope_v_per_k'] * 1000:+.1f} mV/K"
+    return told
+
+
+def _episode(episode: dict[str, Any]) -> str:
+    lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
+    told = f"{episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
+    if episode["charge_ah"] is not None:
+        return f"{told}, {-episode['charge_ah']:.2f} Ah by the clamp"
+    if episode["charge_low_ah"] is not None:
+        return f"{told}, {span_ah(-episode['charge_high_ah'], -episode['charge_low_ah'])} by the volts, estimated"
+    return told

@@ -1,0 +1,71 @@
+"""The starter's turns: how deep, how long, how soon recovered, and what that says of battery and cables."""
+
+from typing import Any
+
+import numpy as np
+
+from underdash.review.rows import Floats, Rows
+from underdash.review.stretches import least
+
+RECOVERED_V = 13.2  # "never below 13.2" with the engine running (a trade lesson, as `marginal_mv`)
+_WHOLE_S = 0.9  # a row at least so long is a second's, not one of the tenths around a crank [s]
+_LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenths are followed for seconds
+_LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from it
+
+
+def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> dict[str, Any]:
+    """The crank in rows start..end; `stop` is one past the last row of its drive.
+
+    healthy_volts: limit from which charging counts as healthy [V]; recovery is to it or to 13.2 V, the lower.
+    """
+    begin_s = float(rows.since_s[start])
+    over_s = float(rows.since_s[end]) if end < stop else float(rows.t_s[end - 1])
+    low = rows.low[start:end]
+    held, at = _held(low)
+    before = _before(rows, start)
+    amps = -float(np.mean(rows.amps[start + at : start + at + 3])) if at is not None else float("nan")
+    dip = before - held if before is not None and held is not None else None
+    return {
+        "start_s": round(begin_s, 3),
+        "length_s": round(over_s - begin_s, 3),
+        "lowest_volts": least(low),
+        "held_volts": held,
+        "before_volts": before,
+        "dip_volts": None if dip is None else round(dip, 3),
+        "recovery_s": _recovery(rows, end, stop, over_s, min(RECOVERED_V, healthy_volts)),
+        "after_volts": _after(rows, end, stop),
+        "resistance_ohm": round(dip / amps, 5) if dip is not None and amps >= _LEAST_A else None,
+        "first_row": start,
+    }
+
+
+def _held(low: Floats) -> tuple[float | None, int | None]:
+    """What the battery held for three rows in succession [V], as the engine reckons it, and the first of the three."""
+    if len(low) < 3:
+        return None, None
+    three = np.max([low[:-2], low[1:-1], low[2:]], axis=0)
+    if not np.isfinite(three).any():
+        return None, None
+    at = int(np.nanargmin(three))
+    return round(float(three[at]), 3), at
+
+
+def _before(rows: Rows, start: int) -> float | None:
+    """Volts before the starter turned [V]: the most of the two rows before and of the first row's highest sample, from
+    which the engine too measures the fall."""
+    two = slice(max(start - 2, 0), start)
+    before = rows.volts[two][rows.boot[two] == rows.boot[start]]
+    return least(-np.append(before, rows.high[start]), sign=-1)
+
+
+def _recovery(rows: Rows, end: int, stop: int, over_s: float, limit: float) -> float | None:
+    """From the end of the crank to volts of `limit` [s]; None if they never came."""
+    back = np.flatnonzero(rows.volts[end:stop] >= limit)
+    return round(max(float(rows.t_s[end + back[0]]) - over_s, 0.0), 3) if len(back) else None
+
+
+def _after(rows: Rows, end: int, stop: int) -> float | None:
+    """Volts of the first whole second after the crank [V]."""
+    t_s = rows.t_s[end - 1 : min(end + _LOOK_ROWS, stop)]
+    whole = np.flatnonzero(np.diff(t_s) >= _WHOLE_S)
+    return least(rows.volts[end + whole[0] : end + whole[0] + 1]) if len(whole) else None

@@ -1,0 +1,212 @@
+"""What the drives show, in words: deficits, overcharge, cranks, set point."""
+
+from typing import Any
+
+from underdash.review.words import Said, clock, duration, times
+
+_SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
+_OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
+_DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
+_FEW = 3  # up to so many drives are each said to be well; more together
+_CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
+
+
+def drives(said: Said, report: dict[str, Any]) -> None:
+    """Findings on each drive."""
+    well = []
+    for drive in report["drives"]:
+        mine = drive["episodes"]
+        deficits = [episode for episode in mine if episode["kind"] == "discharging"]
+        if deficits:
+            _deficits(said, drive, deficits)
+        for episode in mine:
+            if episode["kind"] == "overcharge":
+                _overcharge(said, drive, episode)
+        marginal = [episode for episode in mine if episode["kind"] == "marginal"]
+        if marginal:
+            _marginal(said, drive, marginal)
+        for crank in drive["cranks"]:
+            _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
+        if drive["set_point_volts"] is None:
+            _never_charged(said, drive)
+        elif not mine:
+            well.append(drive)
+        if drive["life_share"] is not None and drive["life_share"] >= _CYCLED_SHARE:
+            _life(said, drive)
+    _well(said, well, len(report["drives"]))
+
+
+def cost_ah(episode: dict[str, Any]) -> float:
+    """What an episode took out of the battery, for ranking [Ah]: by the clamp; else the middle of its bounds; else a
+    guess of 10 A."""
+    if episode["charge_ah"] is not None:
+        return float(max(-episode["charge_ah"], 0.0))
+    if episode["charge_low_ah"] is not None:
+        return float(-(episode["charge_low_ah"] + episode["charge_high_ah"]) / 2)
+    return float(10.0 * episode["length_s"] / 3600)
+
+
+def given(episodes: list[dict[str, Any]]) -> str:
+    """How much the battery gave in these episodes, in a sentence, with what that rests on."""
+    if all(episode["charge_ah"] is not None for episode in episodes):
+        ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
+        return f"It gave {ah:.2f} Ah, {ah / hours if hours else 0.0:.1f} A on average"
+    if any(episode["charge_low_ah"] is None for episode in episodes):
+        return "How much it gave is not known without a clamp"
+    least, most = -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
+    return (
+        f"By an estimate from the volts it gave {span_ah(least, most)} (no clamp; from {episodes[0]['charge_basis']})"
+    )
+
+
+def span_ah(least: float, most: float) -> str:
+    """Two bounds of a charge in words [Ah]."""
+    if least < 0.05 * most:
+        return f"at most {most:.2g} Ah"
+    return f"between {least:.2g} and {most:.2g} Ah"
+
+
+def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+    worst = max(episodes, key=cost_ah)
+    total_s = sum(episode["length_s"] for episode in episodes)
+    last = max(episode["start_s"] + episode["length_s"] for episode in episodes)
+    short = "The alternator was short of the load"
+    if worst["mean_amps"] is not None:
+        short = f"The alternator was about {-worst['mean_amps']:.0f} A short of the load"
+    lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
+    if drive["set_point_volts"] is not None and last < drive["end_s"] - 1.0:
+        cause = (
+            f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this "
+            "drive, so the machine works, and what is missing is output at low speed: a hot idle with "
+            "everything on. A higher idle, a smaller alternator pulley, more rated output or less load at "
+            "idle closes it."
+        )
+    elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
+        cause = (
+            f"{short} to the end, after {drive['set_point_volts']:.2f} V earlier in this drive: either too much was on "
+            "at idle, or alternator, belt, its fuse or the charge cable gave out. The next drive tells which."
+        )
+    else:
+        cause = f"{short} to the end: alternator, belt, its fuse or the charge cable."
+    said.add(
+        "act" if total_s >= _SERIOUS_S else "watch",
+        f"The battery fed the car for {lasted}. {given(episodes)}. {cause}",
+        _span(worst) + ("" if len(episodes) == 1 else f", the worst of {len(episodes)}"),
+        drive=drive["number"],
+        row=worst["first_row"],
+        t_s=worst["start_s"],
+        cost=sum(cost_ah(episode) for episode in episodes),
+    )
+
+
+def _span(episode: dict[str, Any]) -> str:
+    start_s, end_s = episode["start_s"], episode["start_s"] + episode["length_s"]
+    told = f"{clock(start_s)} to {clock(end_s)}"
+    if episode["lowest_volts"] is None or episode["mean_volts"] is None:
+        return told
+    return f"{told}, lowest {episode['lowest_volts']:.2f} V, mean {episode['mean_volts']:.2f} V"
+
+
+def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> None:
+    said.add(
+        "act",
+        f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. The regulator or its "
+        "sensing is at fault; a battery that gasses is ruined, and dangerous.",
+        _span(episode),
+        drive=drive["number"],
+        row=episode["first_row"],
+        t_s=episode["start_s"],
+        cost=_OVERCHARGE_AH * episode["length_s"] / 3600,
+    )
+
+
+def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+    longest = max(episodes, key=lambda episode: episode["length_s"])
+    total_s = sum(episode["length_s"] for episode in episodes)
+    often = "" if len(episodes) == 1 else f" in {len(episodes)} stretches"
+    said.add(
+        "note",
+        f"Charging was marginal for {duration(total_s)}{often}: the alternator barely carried the car.",
+        _span(longest),
+        drive=drive["number"],
+        row=longest["first_row"],
+        t_s=longest["start_s"],
+        cost=total_s / 3600,
+    )
+
+
+def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float) -> None:
+    if crank["held_volts"] is None or crank["held_volts"] >= weak:
+        return
+    seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm seen by the board"
+    said.add(
+        "watch",
+        f"While cranking the battery held only {crank['held_volts']:.2f} V, below {weak:.1f} V. "
+        "Have the battery load-tested and the starter's cables checked for voltage drop.",
+        f"crank at {clock(crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
+        drive=drive["number"],
+        row=crank["first_row"],
+        t_s=crank["start_s"],
+        cost=weak - crank["held_volts"],
+    )
+
+
+def _never_charged(said: Said, drive: dict[str, Any]) -> None:
+    said.add(
+        "act",
+        "Charging volts were never reached in this drive: alternator, belt, its fuse or the charge cable.",
+        f"from {clock(drive['start_s'])}",
+        drive=drive["number"],
+        row=drive["first_row"],
+        t_s=drive["start_s"],
+        cost=_DEAD_AH,
+    )
+
+
+def _life(said: Said, drive: dict[str, Any]) -> None:
+    cycles, deepest = sum(cycle["count"] for cycle in drive["cycles"]), drive["cycles"][0]["depth_ah"]
+    said.add(
+        "note",
+        f"This drive's cycles cost the battery about 1/{_one_figure(1.0 / drive['life_share']):,} of its life, by an "
+        "estimate that may be out by two or more.",
+        f"{cycles:g} cycles of up to {deepest:.2f} Ah by the clamp, counted after ASTM E1049; 60 cycles of 30 % taken "
+        "for a life",
+        drive=drive["number"],
+        row=drive["first_row"],
+        t_s=drive["start_s"],
+        cost=drive["out_ah"] or 0.0,
+    )
+
+
+def _one_figure(value: float) -> int:
+    """Rounded to one significant figure: the estimate bears no more."""
+    return int(float(f"{value:.0e}"))
+
+
+def _well(said: Said, well: list[dict[str, Any]], total: int) -> None:
+    if len(well) > _FEW:
+        volts = [drive["set_point_volts"] for drive in well]
+        first = well[0]
+        said.add(
+            "well",
+            f"In {len(well)} of {total} drives the alternator carried the car throughout, at {min(volts):.2f} to "
+            f"{max(volts):.2f} V.",
+            f"from drive {first['number']} on",
+            row=first["first_row"],
+            t_s=first["start_s"],
+        )
+        return
+    for drive in well:
+        said.add(
+            "well",
+            f"The alternator carried the car throughout, at {drive['set_point_volts']:.2f} V.",
+            f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
+            drive=drive["number"],
+            row=drive["first_row"],
+            t_s=drive["start_s"],
+        )
+
+
+def often(episodes: list[dict[str, Any]]) -> str:
+    """How often and how long, in words."""
+    return f"{times(len(episodes))}, {duration(sum(episode['length_s'] for episode in episodes))} in all"

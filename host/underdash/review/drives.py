@@ -1,0 +1,124 @@
+"""One drive: from the crank (or, where none was seen, from charging volts) to rest or the end of the rows."""
+
+from typing import Any
+
+import numpy as np
+
+from chargecore import engine
+from chargecore.thresholds import Thresholds
+from underdash.review.charge_bounds import Supply
+from underdash.review.cranks import crank
+from underdash.review.episodes import episodes
+from underdash.review.flow import Flow
+from underdash.review.rows import Floats, Rows
+from underdash.review.set_point import by_speed, set_point
+from underdash.review.stretches import rows_within, runs
+
+_ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
+_DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
+_RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
+_RESTED_S = 90.0
+
+
+def is_drive(states: Any) -> bool:
+    """Whether the engine ran in these rows: a crank was seen, or volts that only an alternator gives."""
+    return bool(_DRIVEN[states].any())
+
+
+def drive(
+    rows: Rows, span: tuple[int, int], steps_s: Floats, limits: Thresholds, supply: Supply, capacity_ah: float | None
+) -> dict[str, Any]:
+    """The drive in a stretch of rows that is not rest, as docs/report.md describes it; all but its number.
+
+    span: the stretch's first row and one past its last; steps_s: the time that each of all rows stands for [s].
+    capacity_ah: the battery's [Ah], None if unknown.
+    """
+    offset, stop = span
+    awake = rows.part(slice(offset, stop))
+    boot = int(awake.boot[0])
+    states = list(runs(awake.state))
+    cranks = [
+        crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
+        for start, end in states
+        if awake.state[start] == engine.CRANK
+    ]
+    first = next(start for start, _ in states if _DRIVEN[awake.state[start]])
+    ending = bool(awake.state[-1] == engine.REST)
+    start_s = float(awake.since_s[first])
+    end_s = float(awake.since_s[-1]) if ending else float(awake.t_s[-1])
+    last = len(awake) - 1 if ending else len(awake)
+    driven = awake.part(slice(first, last))
+    step_s = steps_s[offset + first : offset + last]
+    rested = _rested(rows, offset, boot, start_s)
+    dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
+    known = supply.after_crank(max(dips, default=None))
+    flow = Flow(step_s, driven.amps, driven.volts).report(capacity_ah)
+    in_state = np.bincount(driven.state, weights=step_s, minlength=len(engine.STATE_NAMES))
+    seen = np.bincount(driven.state, minlength=len(engine.STATE_NAMES)) > 0
+    total_s = float(step_s.sum())
+    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
+    after_first, after_last = rows_within(np.maximum.accumulate(awake.t_s), start_s, end_s)
+    return {
+        "boot": boot,
+        "dated": None,
+        "start_s": round(start_s, 3),
+        "end_s": round(end_s, 3),
+        "length_s": round(end_s - start_s, 3),
+        "first_row": offset + min(after_first, first),
+        "last_row": offset + max(min(after_last, last) - 1, min(after_first, first)),
+        "started_by": "crank" if awake.state[first] == engine.CRANK else "charging volts",
+        "rested_volts": rested,
+        **set_point(driven),
+        "charging_after_s": _charging_after(awake, states, start_s, cranks),
+        "idle": by_speed(driven, step_s),
+        **flow,
+        "low_s": round(float(step_s[driven.volts < limits.discharging_mv / 1000].sum()), 1),
+        "states": {name: round(float(in_state[number]), 1) for number, name in names},
+        "shares": {name: round(float(in_state[number]) / total_s, 4) if total_s else 0.0 for number, name in names},
+        "cranks": cranks,
+        "episodes": episodes(awake, states, offset, vars(limits), known, rested),
+        "shown": shown(driven),
+    }
+
+
+def _charging_after(
+    awake: Rows, states: list[tuple[int, int]], start_s: float, cranks: list[dict[str, Any]]
+) -> float | None:
+    """From the end of the last crank before it, else from the start, to where the first charging began [s]."""
+    charging = next((start for start, _ in states if awake.state[start] == engine.CHARGING), None)
+    if charging is None:
+        return None
+    onset_s = float(awake.since_s[charging])
+    over = [one["start_s"] + one["length_s"] for one in cranks if one["start_s"] <= onset_s]
+    return round(max(onset_s - (over[-1] if over else start_s), 0.0), 3)
+
+
+def _rested(rows: Rows, offset: int, boot: int, start_s: float) -> float | None:
+    """Median volts of the last minute and a half of rest before the drive [V], each row weighed by its
+    time: a row of rest is a minute, and the key's own loads pull the last seconds down."""
+    # A drive begins with its crank, which may come after rows without a verdict: look back from there.
+    before = slice(max(offset - _RESTED_ROWS, 0), offset)
+    t_s, volts = rows.t_s[before], rows.volts[before]
+    spans = np.diff(t_s, prepend=rows.t_s[before.start - 1] if before.start else 0.0)
+    known = (rows.boot[before] == boot) & (rows.state[before] == engine.REST) & np.isfinite(volts)
+    known &= (t_s < start_s) & (t_s > start_s - _RESTED_S)
+    if not known.any():
+        return None
+    volts, weights = volts[known], np.clip(spans[known], 0.0, 60.5)
+    order = np.argsort(volts)
+    passed = np.cumsum(weights[order])
+    return round(float(volts[order][np.searchsorted(passed, passed[-1] / 2)]), 3)
+
+
+def shown(driven: Rows) -> list[dict[str, Any]]:
+    """What the board said at the time: t_s, state and the names of the warnings, at each change [s]."""
+    return [
+        {
+            "t_s": round(float(driven.t_s[start]), 3),
+            "state": engine.STATE_NAMES[int(driven.state[start])],
+            "warnings": [
+                name for bit, name in enumerate(engine.WARNING_NAMES) if int(driven.warnings[start]) >> bit & 1
+            ],
+        }
+        for start, _ in runs(driven.state * 256 + driven.warnings)
+    ]

@@ -1,0 +1,74 @@
+"""What the regulator holds: median, spread, against temperature where one was logged, and by engine speed."""
+
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from chargecore import engine
+from underdash.review.rows import Floats, Rows
+
+SETTLED_S = 60.0  # after charging begins; the crank's charge is back by then (chosen here)
+IDLE_RPM = (500.0, 900.0)
+FAST_RPM = (2000.0, 3000.0)  # where shop manuals measure charging volts: 2,000 to 2,500 or 3,000 rpm
+_LEAST_SPAN_K = 5.0  # a smaller change of temperature says nothing of a slope
+_LEAST_POINTS = 30
+_MOST_POINTS = 400
+
+
+def set_point(driven: Rows) -> dict[str, float | None]:
+    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K]."""
+    charging = driven.state == engine.CHARGING
+    volts = driven.volts[charging]
+    names = ("set_point_volts", "set_point_low_volts", "set_point_high_volts", "set_point_slope_v_per_k")
+    known = np.isfinite(volts)
+    if not known.any():
+        return dict.fromkeys(names)
+    t_s = driven.t_s[charging]
+    settled = known & (t_s >= t_s[0] + SETTLED_S)
+    low = high = None
+    if settled.any():
+        low, high = (round(float(value), 3) for value in np.percentile(volts[settled], (5, 95)))
+    slope = None
+    if settled.any():
+        slope = _slope(volts[settled], driven.temperature[charging][settled])
+    return dict(zip(names, (round(float(np.median(volts[known])), 3), low, high, slope), strict=True))
+
+
+def _slope(volts: Floats, celsius: Floats) -> float | None:
+    """Theil and Sen's slope [V/K]; None where the temperature hardly changed."""
+    known = np.isfinite(celsius)
+    volts, celsius = volts[known], celsius[known]
+    if len(volts) < _LEAST_POINTS or np.ptp(celsius) < _LEAST_SPAN_K:
+        return None
+    thin = np.linspace(0, len(volts) - 1, min(len(volts), _MOST_POINTS)).astype(int)
+    if np.ptp(celsius[thin]) == 0.0:
+        return None
+    return round(float(stats.theilslopes(volts[thin], celsius[thin])[0]), 5)
+
+
+def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
+    """Volts at idle and at speed, where the log has the engine's speed; None where it has not.
+
+    idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
+    idle_short_s: time at idle while discharging [s].
+    """
+    if not np.isfinite(driven.rpm).any():
+        return None
+
+    def at(band: tuple[float, float]) -> Any:
+        return (driven.rpm >= band[0]) & (driven.rpm <= band[1])
+
+    idle, fast = at(IDLE_RPM), at(FAST_RPM)
+    return {
+        "idle_volts": _median(driven.volts[idle]),
+        "idle_s": round(float(step_s[idle].sum()), 1),
+        "idle_short_s": round(float(step_s[idle & (driven.state == engine.DISCHARGING)].sum()), 1),
+        "fast_volts": _median(driven.volts[fast]),
+        "fast_s": round(float(step_s[fast].sum()), 1),
+    }
+
+
+def _median(volts: Floats) -> float | None:
+    known = volts[np.isfinite(volts)]
+    return round(float(np.median(known)), 3) if len(known) else None

@@ -1,0 +1,103 @@
+"""Rows cut into stretches, and the time that each row stands for. Whole arrays at once, no row by itself."""
+
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from chargecore import engine
+from underdash.review.rows import Floats, Rows
+
+LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is counted across it
+LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
+LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
+_PICKED = 10_000
+_PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is a hole (chosen here)
+
+
+def runs(values: Any) -> Iterator[tuple[int, int]]:
+    """(start, end) of each stretch of equal values."""
+    edges = np.flatnonzero(values[1:] != values[:-1]) + 1
+    bounds = [0, *edges.tolist(), len(values)]
+    yield from ((start, end) for start, end in pairwise(bounds) if end > start)
+
+
+def period_s(rows: Rows) -> float:
+    """The rows' usual distance [s]: the median step, of some thousands evenly picked; 0 for fewer than two rows."""
+    if len(rows) < 2:
+        return 0.0
+    at = np.linspace(1, len(rows) - 1, min(len(rows) - 1, _PICKED)).astype(int)
+    return float(np.median(rows.t_s[at] - rows.t_s[at - 1]))
+
+
+def apart_s(rows: Rows) -> Floats:
+    """How long after the row before it in the same start of the board each row ended [s]; 0 for the first of each."""
+    steps = np.empty(len(rows))
+    steps[:1] = 0.0
+    np.subtract(rows.t_s[1:], rows.t_s[:-1], out=steps[1:])
+    steps[1:][rows.boot[1:] != rows.boot[:-1]] = 0.0
+    return steps
+
+
+def steps_s(rows: Rows, apart: Floats) -> Floats:
+    """The time that each row stands for [s]: 0 for a board's first row, and for one that follows a hole.
+
+    apart: of `apart_s`.
+    """
+    odd = np.flatnonzero((apart > max(LONGEST_ROW_S, _PERIODS * period_s(rows))) | (apart < 0.0))
+    lost = odd[(rows.state[odd] != engine.REST) | (apart[odd] > LONGEST_REST_ROW_S) | (apart[odd] < 0.0)]
+    steps = apart.copy()
+    steps[lost] = 0.0
+    return steps
+
+
+def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
+    """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
+    not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
+    longest = max(LONGEST_JUDGED_S, _PERIODS * period_s(rows))
+    odd = np.flatnonzero((apart > longest) | (apart < 0.0))
+    asleep = (rows.state[odd - 1] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
+    return [
+        {
+            "boot": int(rows.boot[at]),
+            "start_s": round(float(rows.t_s[at - 1]), 3),
+            "length_s": round(float(apart[at]), 3),
+            "why": "no rows were written" if apart[at] > 0.0 else "the clock went back",
+        }
+        for at in odd[~asleep].tolist()
+    ]
+
+
+def awake(rows: Rows) -> Iterator[tuple[int, int]]:
+    """(start, end) of each stretch within one start of the board that is not rest; its last row, where that is one of
+    rest, tells when the condition before it ended."""
+    resting = rows.boot * 2 + (rows.state == engine.REST)
+    for start, end in runs(resting):
+        if rows.state[start] != engine.REST:
+            yield start, end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
+
+
+def boots(rows: Rows) -> list[dict[str, int]]:
+    """Each start of the board and its rows, in the order of their numbers."""
+    counted: dict[int, int] = {}
+    for start, end in runs(rows.boot):
+        number = int(rows.boot[start])
+        counted[number] = counted.get(number, 0) + end - start
+    return [{"boot": boot, "rows": counted[boot]} for boot in sorted(counted)]
+
+
+def ends_s(rows: Rows, end: int) -> float:
+    """When a run that stops before row `end` was over: when the next verdict's condition began."""
+    return float(rows.since_s[end]) if end < len(rows) else float(rows.t_s[-1])
+
+
+def rows_within(t_s: Floats, start_s: float, end_s: float) -> tuple[int, int]:
+    """(first, one past the last) of the rows that end after `start_s` and by `end_s` [s]."""
+    first, last = np.searchsorted(t_s, (start_s, end_s), side="right")
+    return int(first), int(last)
+
+
+def least(values: Any, sign: int = 1) -> float | None:
+    """Least of what was measured, times `sign`; None if nothing was (NaN is no JSON)."""
+    return round(sign * float(np.nanmin(values)), 3) if np.isfinite(values).any() else None

@@ -1,0 +1,59 @@
+"""Findings while they are gathered, and times as words."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+# From the gravest to the reassuring.
+WEIGHTS = ("act", "watch", "note", "well")
+
+
+def clock(seconds: float) -> str:
+    """h:mm:ss since the board's start."""
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def duration(seconds: float) -> str:
+    """A length of time in words."""
+    whole = round(seconds)
+    if whole < 120:
+        return f"{whole} s"
+    if whole < 7200:
+        return f"{whole // 60} min {whole % 60} s"
+    return f"{whole // 3600} h {whole // 60 % 60} min"
+
+
+def times(many: int) -> str:
+    """How often, in words."""
+    return {1: "once", 2: "twice"}.get(many, f"{many} times")
+
+
+@dataclass
+class Said:
+    """Findings in the making."""
+
+    several: bool
+    """More than one drive: then the evidence names it."""
+    found: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
+
+    def add(
+        self,
+        weight: str,
+        text: str,
+        evidence: str,
+        *,
+        drive: int | None = None,
+        row: int | None = None,
+        t_s: float | None = None,
+        cost: float = 0.0,
+    ) -> None:
+        """One finding; `cost` ranks it among those of its weight, in ampere-hours or what compares with them."""
+        if drive is not None and self.several:
+            evidence = f"drive {drive}, {evidence}"
+        finding = {"weight": weight, "text": text, "evidence": evidence, "drive": drive, "row": row, "t_s": t_s}
+        self.found.append((cost, finding))
+
+    def ranked(self) -> list[dict[str, Any]]:
+        """The gravest first, and among equals the costlier."""
+        order = sorted(self.found, key=lambda pair: (WEIGHTS.index(pair[1]["weight"]), -pair[0]))
+        return [finding for _, finding in order]
