@@ -11,6 +11,7 @@ _FAST_MV_H = 5.0  # a drift this much faster than usual is no cold night's (chos
 _SELDOM = 0.2  # share of nights; what happens in more of them is not something left on
 _PARKED_S = 600.0
 _DEAD_S = 300.0  # at the end of a drive; shorter may be a hot idle like others (chosen here)
+_APART_S = 30.0
 _NEVER_S = 60.0  # enough where it never charged at all
 _ALONE_V = 12.45  # a battery that carries the car alone stands below its rested volts, 12.65 V full (BCI table), by
 _ALONE_SHARE = 0.7  # what the loads take: most of what the key's take, where that is known
@@ -90,12 +91,16 @@ def _key_sag(drive: dict[str, Any], steps: Steps | None) -> float | None:
 
 
 def _ends_dead(drive: dict[str, Any], limit: float) -> dict[str, Any] | None:
-    last = drive["episodes"][-1] if drive["episodes"] else None
-    if last is None or last["kind"] != "discharging" or last["mean_volts"] is None:
+    """Where the discharge began that the drive ended with, a load's inrush or another crank within it left out."""
+    next_s, length_s, volt_s, first = drive["start_s"] + drive["length_s"], 0.0, 0.0, None
+    for episode in reversed(drive["episodes"]):
+        discharging = episode["kind"] == "discharging" and episode["mean_volts"] is not None
+        if not discharging or episode["start_s"] + episode["length_s"] < next_s - _APART_S:
+            break
+        first, next_s = episode, episode["start_s"]
+        length_s += episode["length_s"]
+        volt_s += episode["length_s"] * episode["mean_volts"]
+    least_s = _NEVER_S if drive["set_point_volts"] is None else _DEAD_S
+    if first is None or length_s < least_s or volt_s / length_s >= limit:
         return None
-    end_s = drive["start_s"] + drive["length_s"]
-    to_end = last["start_s"] + last["length_s"] >= end_s - 30.0
-    never = drive["set_point_volts"] is None
-    if to_end and last["length_s"] >= (_NEVER_S if never else _DEAD_S) and last["mean_volts"] < limit:
-        return {"start_s": last["start_s"], "row": last["first_row"], "volts": last["mean_volts"]}
-    return None
+    return {"start_s": first["start_s"], "row": first["first_row"], "volts": volt_s / length_s}
