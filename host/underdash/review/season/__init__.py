@@ -32,9 +32,14 @@ def assess(report: dict[str, Any], steps: "list[Steps] | None") -> dict[str, Any
     from underdash.review.season.verdicts import verdicts
 
     found = quantities(report, steps)
+    judged = verdicts(report, found, not_charging(report, steps))
+
+    def first_row(drive: int | None) -> int | None:
+        return None if drive is None else report["drives"][drive - 1]["first_row"]
+
     return {
         "drives": len(report["drives"]),
         "quantities": [one.plain() for one in found.values()],
-        "verdicts": {name: one.plain() for name, one in verdicts(report, found, not_charging(report, steps)).items()},
+        "verdicts": {name: {**one.plain(), "row": first_row(one.drive)} for name, one in judged.items()},
         "events": left_on(report),
     }

@@ -16,7 +16,7 @@ def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
             "text": f"{name.capitalize()}, over {season['drives']} drives: {verdict['verdict']}. {verdict['reason']}",
             "evidence": verdict["evidence"],
             "drive": verdict["drive"],
-            "row": None,
+            "row": verdict["row"],
             "t_s": None,
         }
         for name, verdict in season["verdicts"].items()
@@ -48,12 +48,13 @@ def _left_on(event: dict[str, Any]) -> dict[str, Any]:
     else:
         drew = "how much is not known"
     volts = "" if event["volts"] is None else f", down to {event['volts']:.2f} V"
+    start = "" if event["boot"] is None else f"start {event['boot']} of the board, "
     return {
         "weight": "watch",
         "text": f"Something was left on while the car was parked, this once ({drew}, for up to {hours:.1f} h). A lamp, "
         "most often. It says nothing against the battery, but each deep discharge costs it life.",
-        "evidence": f"start {event['boot']} of the board, from {event['start_s'] / 3600:.1f} h{volts}",
+        "evidence": f"{start}from {event['start_s'] / 3600:.1f} h{volts}",
         "drive": None,
-        "row": None,
+        "row": event["row"],
         "t_s": event["start_s"],
     }
