@@ -72,7 +72,7 @@ class Supply:
 def supply_of(car: "CarFile") -> Supply:
     """What a car file says of it."""
     from underdash.car.from_file import build
-    from underdash.plan.balance import balances
+    from underdash.plan.budget.balance import balances
 
     wiring = build(car).wiring
     ohm = car.battery.internal_ohm + wiring.battery_cable_ohm + wiring.feed_ohm

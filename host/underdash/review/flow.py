@@ -7,7 +7,7 @@ import numpy as np
 
 from underdash.review.rows import Floats
 
-LEAST_CYCLE_AH = 0.006  # shallower is not counted: plan.cycling's least depth, of 60 Ah
+LEAST_CYCLE_AH = 0.006  # shallower is not counted: plan.budget.cycling's least depth, of 60 Ah
 
 
 @dataclass(frozen=True)
@@ -45,10 +45,10 @@ def _out_and_in(moved: Floats) -> tuple[float, float]:
 def cycles(charge_ah: Floats) -> list[tuple[float, float]]:
     """[(depth [Ah], how many)] of the charge that each row brought [Ah], the deepest first: ASTM E1049 rainflow.
 
-    Counted as in `plan.cycling`: as if the battery were full at the start, so what comes in beyond what went out is
-    charging or gas and no cycle.
+    Counted as in `plan.budget.cycling`: as if the battery were full at the start, so what comes in beyond what went out
+    is charging or gas and no cycle.
     """
-    from underdash.plan.cycling import count
+    from underdash.plan.budget.cycling import count
 
     # Rows in a row that all charge, or all discharge, turn nowhere: their sums will do.
     inward = charge_ah > 0.0
@@ -102,9 +102,9 @@ def _extremes(values: Floats) -> Floats:
 
 
 def life(found: list[tuple[float, float]], capacity_ah: float | None) -> float | None:
-    """Share of a starter battery's cycle life that cycles [Ah] use up, by the rule of `plan.cycling`: an estimate.
-    None where the battery's capacity is not known."""
-    from underdash.plan.cycling import life_share
+    """Share of a starter battery's cycle life that cycles [Ah] use up, an estimate by the rule of
+    `plan.budget.cycling`; None where the battery's capacity is not known."""
+    from underdash.plan.budget.cycling import life_share
 
     if capacity_ah is None:
         return None
