@@ -1,18 +1,25 @@
 """Rows to review, from a board's segments: decoded, put in order, and judged again at the desk."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chargecore import engine, frames
+from chargecore.engine import STATE_NAMES, Engine
 from chargecore.thresholds import Thresholds
-from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
-from underdash.problems import DataError, readable
+from chargecore.units import ABSENT, TICKS_MASK
+from underdash.review import journal
+from underdash.review.stride import stride
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Codes = NDArray[np.integer[Any]]
+Judging = Callable[[Engine, Ints, Ints, Ints, Ints, Ints], tuple[Ints, Ints, Ints]]
+
+_EXAMPLES = 3
 
 
 @dataclass(frozen=True)
@@ -33,8 +40,8 @@ class Rows:
     volts: Floats
     high: Floats
     amps: Floats
-    state: Ints
-    warnings: Ints
+    state: Codes
+    warnings: Codes
     since_s: Floats
     temperature: Floats = field(default_factory=lambda: np.empty(0))
     rpm: Floats = field(default_factory=lambda: np.empty(0))
@@ -56,13 +63,15 @@ class Rows:
 class Account:
     """How far the rows can be trusted.
 
-    lost_rows: missing from the numbering. unchecked_rows: followed a hole, so that the desk could
-    not know the board's engine. mismatches: rows whose verdict the desk does not share.
+    lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
+    not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
+    the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
     """
 
     board: str | None = None
     lost_rows: int = 0
     damaged_bytes: int = 0
+    refused_frames: int = 0
     unchecked_rows: int = 0
     mismatches: int = 0
     mismatch_examples: list[str] = field(default_factory=list)
@@ -84,89 +93,69 @@ class RowLists:
 
     def rows(self) -> Rows:
         table = np.array(self.values, dtype=np.int64).reshape(-1, 7)
-        real = np.where(table[:, :5] == ABSENT, np.nan, table[:, :5] / 1000.0)
-        return Rows(
-            np.array(self.boot, dtype=np.int64), real[:, 0], real[:, 1], real[:, 2], real[:, 3], real[:, 4],
-            table[:, 5], table[:, 6], np.array(self.since_ms, dtype=np.float64) / 1000.0)  # fmt: skip
+        return _in_si(np.array(self.boot, dtype=np.int64), table.T, np.array(self.since_ms, dtype=np.int64))
 
 
-def from_segments(paths: list[Path]) -> tuple[Rows, Account]:
-    """Read a board's segments, oldest first, and step the desk's engine over their rows.
+def _in_si(boot: Ints, columns: Iterable[Codes], since_ms: Ints) -> Rows:
+    """columns: t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings."""
+    t_ms, *measured, state, warnings = columns
+    low, volts, high, amps = (_real(column) for column in measured)
+    return Rows(boot, t_ms / 1000.0, low, volts, high, amps, state, warnings, since_ms / 1000.0)
 
-    A damaged stretch costs the rows in it and is accounted for. DataError if there is no
-    readable segment among the files.
+
+def _real(column: Codes) -> Floats:
+    """Thousandths as units, nan where absent."""
+    real: Floats = column / 1000.0
+    real[column == ABSENT] = np.nan
+    return real
+
+
+def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, Account]:
+    """Read a board's segments, oldest first, and hold the desk's engine against their rows.
+
+    judging: gives the verdicts on successive rows, as stride.stride and stepped.stepped do. What is
+    damaged costs the rows in it and is accounted for; DataError as journal.read.
     """
-    account = Account()
-    gathered = RowLists()
-    judge = engine.Engine(account.thresholds)
-    expected: int | None = 0 if len(paths) > 1 else None
-    boot = 0
-    headed = checked = False
-    for path in paths:
-        with readable(path):
-            data = path.read_bytes()
-        headed_here = False
-        for kind, payload, _ in frames.scan(data):
-            if kind == 0:
-                account.damaged_bytes += payload
-                checked = False
-            elif kind == frames.HEADER:
-                try:
-                    header = frames.decode_header(payload)
-                except ValueError as problem:
-                    raise DataError(f"{path}: {problem}; a newer Underdash may read it") from None
-                board = header.board_id.hex()
-                if account.board not in (None, board):
-                    raise DataError(f"{path}: is of board {board}, the files before it of {account.board}")
-                account.board = board
-                account.thresholds = header.thresholds
-                boot = header.boot
-                judge = engine.Engine(header.thresholds)
-                judge.restore(header.snapshot)
-                if expected is not None:
-                    account.lost_rows += max(0, header.first_row - expected)
-                expected = max(expected or 0, header.first_row)
-                headed = headed_here = checked = True
-            elif kind == frames.ROWS and headed_here:
-                try:
-                    number, rows = frames.decode_rows(payload)
-                except ValueError as problem:
-                    raise DataError(f"{path}: a frame with a good checksum cannot be read: {problem}") from None
-                if expected is not None and number > expected:
-                    account.lost_rows += number - expected
-                    checked = False
-                judge.key = frames.rows_key(payload)
-                for index, row in enumerate(rows):
-                    if expected is None or number + index >= expected:
-                        _judge(gathered, account, judge if checked else None, boot, row)
-                expected = max(expected or 0, number + len(rows))
-        if not headed_here:
-            account.damaged_bytes += len(data) if not headed else 0
-    if not headed:
-        name = paths[0] if len(paths) == 1 else paths[0].parent
-        raise DataError(f"{name}: not an Underdash journal, or damaged beyond its header; pull it again")
-    return gathered.rows(), account
+    found = journal.read(paths)
+    account = Account(
+        found.board, found.lost_rows, found.damaged_bytes, found.refused_frames, thresholds=found.thresholds
+    )
+    t_ms, *measured, state, warnings = found.columns.values()
+    boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), [run.count for run in found.runs])
+    since_ms = np.empty(len(t_ms), np.int64)
+    for run in found.runs:
+        rows = run.rows
+        if run.judge is None:
+            account.unchecked_rows += run.count
+            _since_unchecked(run, boot, t_ms, state, since_ms)
+            continue
+        run.judge.key = run.key
+        told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
+        since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
+        _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
+    return _in_si(boot, found.columns.values(), since_ms), account
 
 
-def _judge(
-    gathered: RowLists,
-    account: Account,
-    judge: engine.Engine | None,
-    boot: int,
-    row: tuple[int, int, int, int, int, int, int],
-) -> None:
-    """Hold the desk's verdict on one row against the board's."""
-    t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings = row
-    if judge is None:
-        account.unchecked_rows += 1
-        same = bool(gathered.values) and gathered.values[-1][5] == state
-        gathered.add(boot, row, gathered.since_ms[-1] if same else t_ms)
-        return
-    wrapped = t_ms & TICKS_MASK
-    judge.step(wrapped, low_mv, bus_mv, high_mv, clamp_ma)
-    if (judge.state, judge.warnings) != (state, warnings):
-        account.mismatches += 1
-        if len(account.mismatch_examples) < 3:
-            names = engine.STATE_NAMES
-            account.mismatch_examples.append(f"{t_ms / 1000:.1f} s: board {names[state]}, desk {names[judge.state]}")
-    gathered.add(boot, row, t_ms - elapsed_ms(wrapped, judge.since_ms))
+def _since_unchecked(run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:
+    """Fill in when each verdict of a run began, so far as the rows tell: with its first row, or where the run
+    only goes on with the verdict before it, when that one began."""
+    rows, at = run.rows, run.begin
+    begins = np.flatnonzero(np.diff(state[rows], prepend=-1))
+    since = t_ms[rows][begins]
+    if at and boot[at - 1] == boot[at] and state[at - 1] == state[at]:
+        since[0] = since_ms[at - 1]
+    since_ms[rows] = np.repeat(since, np.diff(begins, append=run.count))
+
+
+def _compare(account: Account, t_ms: Ints, board: tuple[Codes, Codes], desk: tuple[Codes, ...]) -> None:
+    """Count the rows on which board and desk do not agree in state and warnings."""
+    differ = np.flatnonzero((board[0] != desk[0]) | (board[1] != desk[1]))
+    account.mismatches += len(differ)
+    for row in differ[: _EXAMPLES - len(account.mismatch_examples)].tolist():
+        account.mismatch_examples.append(
+            f"{t_ms[row] / 1000:.1f} s: board {_name(board[0][row])}, desk {_name(desk[0][row])}"
+        )
+
+
+def _name(state: int) -> str:
+    return STATE_NAMES[state] if state < len(STATE_NAMES) else f"state {state}"

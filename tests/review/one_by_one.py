@@ -1,0 +1,106 @@
+"""Segments read the slow way, a frame and a row at a time: what the arrays must agree with.
+
+Written for the tests, with chargecore's own scan, decode_rows and engine, from docs/journal-format.md.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from chargecore import engine, frames
+from chargecore.units import TICKS_MASK, elapsed_ms
+
+# boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings, since_ms
+Row = list[int | None]
+
+
+@dataclass
+class Reading:
+    """What a reader should have at the end; as review.rows.Account counts it."""
+
+    rows: list[Row] = field(default_factory=list)
+    lost_rows: int = 0
+    damaged_bytes: int = 0
+    refused_frames: int = 0
+    unchecked_rows: int = 0
+    mismatches: int = 0
+    boards: set[bytes] = field(default_factory=set)
+
+
+def read(paths: list[Path]) -> Reading:
+    """Every row of the segments, judged."""
+    found = Reading()
+    judge: engine.Engine | None = None
+    expected = 0 if len(paths) > 1 else None
+    segment_of: list[int] = []
+    boot = 0
+    for segment, path in enumerate(paths):
+        judge, headed = None, False
+        for kind, payload, _ in frames.scan(path.read_bytes()):
+            if kind == 0:
+                found.damaged_bytes += payload
+                judge = None
+            elif kind == frames.HEADER:
+                try:
+                    header = frames.decode_header(payload)
+                except ValueError:
+                    found.refused_frames += 1
+                    judge = None
+                    continue
+                found.boards.add(header.board_id)
+                judge = engine.Engine(header.thresholds)
+                judge.restore(header.snapshot)
+                boot, headed = header.boot, True
+                found.lost_rows += max(0, header.first_row - expected) if expected is not None else 0
+                expected = max(expected or 0, header.first_row)
+            elif kind == frames.ROWS:
+                try:
+                    number, rows = frames.decode_rows(payload)
+                except ValueError:
+                    found.refused_frames += 1
+                    judge = None
+                    continue
+                if expected is not None and number > expected:
+                    found.lost_rows += number - expected
+                    judge = None
+                for index, row in enumerate(rows):
+                    if expected is not None and number + index < expected:
+                        continue
+                    segment_of.append(segment)
+                    found.rows.append([boot if headed else None, *row, None])
+                    if judge:
+                        judge.key = frames.rows_key(payload)
+                        wrapped = row[0] & TICKS_MASK
+                        judge.step(wrapped, *row[1:5])
+                        found.rows[-1][-1] = row[0] - elapsed_ms(wrapped, judge.since_ms)
+                        found.mismatches += (judge.state, judge.warnings) != row[5:]
+                    else:
+                        found.unchecked_rows += 1
+                expected = max(expected or 0, number + len(rows))
+    _name_boots(found.rows, segment_of)
+    _date_unchecked(found.rows)
+    return found
+
+
+def _name_boots(rows: list[Row], segment_of: list[int]) -> None:
+    """Whom no header vouches for belongs to the row before, or, at the head of a segment, to a start after that
+    if the clock went back; at the beginning to the row behind, or to a start before that."""
+    for at in range(1, len(rows)):
+        row, before = rows[at], rows[at - 1]
+        if row[0] is None and before[0] is not None:
+            row[0] = before[0] + (segment_of[at] != segment_of[at - 1] and row[1] <= before[1])
+    for at in range(len(rows) - 2, -1, -1):
+        row, after = rows[at], rows[at + 1]
+        if row[0] is None and after[0] is not None:
+            row[0] = max(after[0] - (segment_of[at] != segment_of[at + 1] and row[1] >= after[1]), 0)
+    for row in rows:
+        row[0] = row[0] or 0
+
+
+def _date_unchecked(rows: list[Row]) -> None:
+    """Where no engine could tell since when, the first row in succession with the same verdict does."""
+    before: Row | None = None
+    for row in rows:
+        if row[-1] is None:
+            same = before is not None and (before[0], before[6]) == (row[0], row[6])
+            row[-1] = before[-1] if same and before else row[1]
+        before = row
