@@ -145,6 +145,41 @@ def test_many_such_nights_are_a_drain_and_no_lamp() -> None:
     assert verdict["verdict"] == "drifting" and "everything off" in verdict["reason"]
 
 
+def test_a_clamp_tells_what_was_left_on_and_how_much() -> None:
+    plain = report({"set_point": [14.2] * 9})
+    plain["parked_episodes"] = [{"kind": "discharging", "start_s": 100.0, "length_s": 30000.0, "lowest_volts": 12.1,
+                                 "mean_amps": -4.2, "first_row": 77}]  # fmt: skip
+    found = season(plain)
+    assert found is not None
+    told = next(finding for finding in findings(found) if "left on" in finding["text"])
+    assert "4.2 A" in told["text"] and told["row"] == 77 and "12.10 V" in told["evidence"]
+
+
+def test_an_alternator_that_gives_nothing_needs_no_history() -> None:
+    plain = report({"set_point": [14.2, 14.2, None]})
+    plain["drives"][2]["first_row"] = 500
+    plain["drives"][2]["episodes"] = [{"kind": "discharging", "start_s": 40010.0, "length_s": 1790.0,
+                                       "mean_volts": 12.1, "first_row": 512}]  # fmt: skip
+    found = season(plain)
+    assert found is not None
+    verdict = found["verdicts"]["regulator"]
+    assert (verdict["verdict"], verdict["cause"], verdict["drive"], verdict["row"]) == ("act", "alternator", 3, 500)
+    plain["drives"][2]["episodes"][0]["mean_volts"] = 12.9
+    found = season(plain)
+    assert found is not None and found["verdicts"]["regulator"]["verdict"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    "dates", [["2025-01-01T08:00:00"] * 20, dated(20)[::-1], [f"{one}+02:00" for one in dated(20)]]
+)
+def test_clocks_that_stand_or_run_back_do_no_harm(dates: list[str]) -> None:
+    volts = 14.2 + noise(20, 0.03)
+    volts[12:] -= 0.9
+    found = season(report({"set_point": volts.tolist()}, dates))
+    assert found is not None
+    json.dumps(found, allow_nan=False)
+
+
 def test_nulls_everywhere_are_borne() -> None:
     empty: list[float | None] = [None] * 12
     plain = report({"set_point": empty, "rested": empty, "held": empty, "drift": empty})

@@ -19,7 +19,8 @@ _SAG_V = 0.3  # more sag with the key on than usual is a bad connection's work
 
 
 def left_on(report: dict[str, Any]) -> list[dict[str, Any]]:
-    """Each rest in which something drew, unlike the others: kind, boot, start_s, length_s, volts, drift_mv_per_h, amps.
+    """Each rest in which something drew, unlike the others: kind, boot, start_s, length_s, volts, drift_mv_per_h, amps,
+    row.
 
     With a clamp it shows as a parked episode with its amps. Without, as a drift far faster than is usual, or as volts
     far lower at the end of a rest than at the end of others, that are up again after a later one.
@@ -33,6 +34,7 @@ def left_on(report: dict[str, Any]) -> list[dict[str, Any]]:
             "volts": episode["lowest_volts"],
             "drift_mv_per_h": None,
             "amps": None if episode["mean_amps"] is None else -episode["mean_amps"],
+            "row": episode.get("first_row"),
         }
         for episode in report["parked_episodes"]
         if episode["kind"] == "discharging" and episode["length_s"] >= _PARKED_S
@@ -59,6 +61,7 @@ def left_on(report: dict[str, Any]) -> list[dict[str, Any]]:
             "volts": rest["volts"],
             "drift_mv_per_h": rest["drift_mv_per_h"],
             "amps": None,
+            "row": None,
         }
         for rest in nights
     ]

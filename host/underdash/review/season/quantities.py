@@ -76,7 +76,7 @@ class Quantity:
     def matters(self, days: float) -> float:
         """The least change within so many days that is neither small nor the year's [unit]."""
         kind, level = self.kind, abs(self.level)
-        kelvin = YEAR_SWING_K * sin(pi * min(days, 182.6) / 365.25)
+        kelvin = YEAR_SWING_K * sin(pi * min(abs(days), 182.6) / 365.25)
         if self.celsius is not None:
             kelvin = 0.0  # taken off already
         return max(kind.material, kind.share * level) + kelvin * max(kind.per_k, kind.share_per_k * level)
@@ -209,7 +209,12 @@ def _look(one: Quantity) -> None:
     values = one.values if one.celsius is None else _at_one_temperature(one.values, one.celsius)
     one.trend = trend(one.x, values)
     found = change(values)
-    if found is None or found.p * one.tests > 1.0 - CONFIDENCE or not steps_better(one.x, values, found.at):
+    if (
+        one.trend is None
+        or found is None
+        or found.p * one.tests > 1.0 - CONFIDENCE
+        or not steps_better(one.x, values, found.at)
+    ):
         return
     near = slice(max(found.at - _NEAR, 0), found.at), slice(found.at, found.at + _NEAR)
     before, after = (float(np.median(values[part])) for part in near)
