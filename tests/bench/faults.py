@@ -1,6 +1,6 @@
 """How well a season tells faults: detected, named right, how soon, and how often it cries wolf. Prints tables.
 
-Thresholds were chosen while looking at seeds 1 to 9; this reports others (--seed, 1001 and more). A virtual season is
+Thresholds were chosen while looking at seeds 1 to 9 and 1001; this reports others (--seed, 2001 and more). A virtual season is
 40 to 90 drives over four to twelve months, drawn from a library of simulated nights and drives that suits its weather
 (tests/review/faults.py); a measured one 30 to 60 drives, drawn from the ten recordings, cut at random. Each is looked
 at after every drive at first, then more seldom; a healthy one after every eighth. Takes a quarter of an hour of two
@@ -248,15 +248,15 @@ def speed(pairs: dict[str, list[tuple[f.Entry, f.Entry]]]) -> None:
     ):
         spent = []
         for _ in range(5):
-            started = time.perf_counter()
+            started = time.process_time()
             work()
-            spent.append(time.perf_counter() - started)
-        print(f"{title}: {np.median(spent):.2f} s")
+            spent.append(time.process_time() - started)
+        print(f"{title}: {np.median(spent):.2f} s of the processor")
 
 
 def main() -> None:
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--seed", type=int, default=1001)
+    words.add_argument("--seed", type=int, default=2001)
     words.add_argument("--trials", type=int, default=12)
     words.add_argument("--healthy", type=int, default=200)
     words.add_argument("--size", type=int, default=16)

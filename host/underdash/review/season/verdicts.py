@@ -29,6 +29,7 @@ CONNECTION, EITHER = "connection", "connection or regulator"
 
 _DEEPER = 1.5  # a crank dip or resistance so many times what it was is past drifting (chosen here)
 _LOST_V = 0.4  # twice what a shop allows one side of the charge path: 0.2 V
+_ALONE_V = 12.45  # a car whose median is below lives on its battery, 12.65 V at rest when full (BCI table)
 _KEY_SHARE = 0.25  # what the key's loads, some 9 A, show at least of what all loads do (chosen here)
 _SEEN = 3  # values since a change that would show it, were it there
 _LOST_OHM = 0.030  # 0.4 V at some 13 A of loads
@@ -218,6 +219,15 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
             since,
         )
     fell = moved(found, kind)
+    if fell < 0.0 and point.now < _ALONE_V and connection.cause != CONNECTION:
+        return Verdict(
+            ACT,
+            f"The running car has {point.now:.2f} V, what a battery alone holds: the alternator gives next to nothing. "
+            "Belt, fuse, charge cable, exciter and regulator, machine, in that order.",
+            evidence,
+            ALTERNATOR,
+            since,
+        )
     wide = moved(found, q.SPREAD)
     low = point.now < limits["marginal_mv"] / 1000
     if connection.cause == CONNECTION and (fell < 0.0 or wide > 0.0 or low):
@@ -276,14 +286,15 @@ def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connectio
     limits = report["thresholds"]
     weak = [
         drive["cranks"][0]["held_volts"] < limits["weak_crank_mv"] / 1000
-        for drive in report["drives"][-3:]
+        for drive in report["drives"][-_SEEN:]
         if drive["cranks"] and drive["cranks"][0]["held_volts"] is not None
     ]
     grown = [found[kind.name] for kind in strength if moved(found, kind) > 0.0]
     if connection.cause == CONNECTION:
         weak = []  # the monitor sees less than the battery holds
-    if sum(weak) >= 2 or grown:
-        gone = sum(weak) >= 2 or any(one.now >= _DEEPER * one.level > 0.0 for one in grown)
+    failing = len(weak) == _SEEN and all(weak)
+    if failing or grown:
+        gone = failing or any(one.now >= _DEEPER * one.level > 0.0 for one in grown)
         which = "Its resistance at the crank has risen." if moved(found, q.RESISTANCE) > 0.0 else "It gives way more."
         why = which if grown else "It does not hold its volts while the starter turns."
         return Verdict(
