@@ -1,6 +1,6 @@
 """How well a season tells faults: detected, named right, how soon, and how often it cries wolf. Prints tables.
 
-Thresholds were chosen while looking at seeds 1 to 9 and 1001; this reports others (--seed, 2001 and more). A virtual season is
+Thresholds were chosen while looking at seeds 1 to 9, 1001 and 2001; this reports others (--seed). A virtual season is
 40 to 90 drives over four to twelve months, drawn from a library of simulated nights and drives that suits its weather
 (tests/review/faults.py); a measured one 30 to 60 drives, drawn from the ten recordings, cut at random. Each is looked
 at after every drive at first, then more seldom; a healthy one after every eighth. Takes a quarter of an hour of two
@@ -256,7 +256,7 @@ def speed(pairs: dict[str, list[tuple[f.Entry, f.Entry]]]) -> None:
 
 def main() -> None:
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--seed", type=int, default=2001)
+    words.add_argument("--seed", type=int, default=3001)
     words.add_argument("--trials", type=int, default=12)
     words.add_argument("--healthy", type=int, default=200)
     words.add_argument("--size", type=int, default=16)

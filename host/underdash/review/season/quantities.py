@@ -18,6 +18,7 @@ MONTH_DAYS = 30.44
 UNDATED_DAYS = 2.0  # days from drive to drive where no date is known (chosen here, on the careful side)
 # Monthly means of the air from winter to summer, for what a season alone may do. A temperate climate's (chosen here).
 YEAR_SWING_K = 24.0
+SPELL_K = 4.0  # and what a warm or cold spell adds to that (chosen here)
 _LEAST_CHARGING_S = 300.0  # the regulator warms up over minutes: a short hop has another set point (chosen here)
 _NEAR = 8  # values on each side of a change that must already differ
 
@@ -76,7 +77,7 @@ class Quantity:
     def matters(self, days: float) -> float:
         """The least change within so many days that is neither small nor the year's [unit]."""
         kind, level = self.kind, abs(self.level)
-        kelvin = YEAR_SWING_K * sin(pi * min(abs(days), 182.6) / 365.25)
+        kelvin = SPELL_K + YEAR_SWING_K * sin(pi * min(abs(days), 182.6) / 365.25)
         if self.celsius is not None:
             kelvin = 0.0  # taken off already
         return max(kind.material, kind.share * level) + kelvin * max(kind.per_k, kind.share_per_k * level)

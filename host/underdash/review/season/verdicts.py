@@ -307,11 +307,13 @@ def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connectio
         )
     rested = found.get(q.RESTED.name)
     low = rested is not None and len(rested.values) >= 3 and rested.now < limits["low_rest_mv"] / 1000
-    if low or moved(found, q.RESTED) < 0.0 or moved(found, q.NIGHT) < 0.0:
+    # Volts that rise less overnight than they did do not fall: a warm morning's do so too.
+    falls = moved(found, q.NIGHT) < 0.0 and found[q.NIGHT.name].now < -q.NIGHT.material
+    if low or moved(found, q.RESTED) < 0.0 or falls:
         undercharged = {regulator.cause, connection.cause} & {REGULATOR, ALTERNATOR, EITHER, CONNECTION}
         if undercharged:
             why = "It is left with less charge than it was, and that follows from what the charging does: see there."
-        elif moved(found, q.NIGHT) < 0.0:
+        elif falls:
             why = (
                 "Overnight it falls faster than it did: a drain has come, or the battery loses capacity. Measure the "
                 "current with everything off; 25 to 50 mA is what car makers allow."
