@@ -31,6 +31,7 @@ bench: $(READY)
 	$(BIN)/python tests/bench/stride.py
 	$(BIN)/python tests/bench/review.py
 	$(BIN)/python tests/bench/drive_report.py
+	$(BIN)/python tests/bench/faults.py
 	$(BIN)/python tests/bench/flash_cuts.py
 	$(BIN)/python tests/bench/soak.py
 

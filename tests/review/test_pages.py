@@ -146,6 +146,10 @@ def test_charge_without_a_clamp_is_said_to_lie_between_bounds(tmp_path: Path) ->
 
 def test_season_says_what_the_report_says(made: Made) -> None:
     report, rows = copy.deepcopy(made[0]), made[1]
+    real = words(season_page(report, rows))
+    for part, verdict in report["season"]["verdicts"].items():
+        assert f"{part.capitalize()} {verdict['verdict'].capitalize()} {verdict['reason']}" in real
+    report["season"] = None
     assert "once there are three drives" in words(season_page(report, rows))
     report["season"] = page_stand.season(report)
     page = season_page(report, rows)

@@ -9,6 +9,7 @@
 Sign: battery current is positive when it charges.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from math import sqrt
 from typing import NamedTuple
@@ -107,10 +108,13 @@ def battery_regulated_amps(net: Network, target_v: float, internal_ohm: float, l
 
     `internal_ohm` is the battery's own resistance [ohm]: (target - E) / r is its current, and the rest follows.
     """
+    with suppress(BusCollapseError):  # a battery that cannot feed the loads alone needs help
+        if net.emf_v + internal_ohm * battery_amps(net, bus_volts(net, 0.0)) >= target_v:
+            return 0.0
     charge_a = (target_v - net.emf_v) / internal_ohm - net.starter_a
     middle_v = net.emf_v + net.path_ohm * (charge_a + net.starter_a)
     load_a = load_amps(net, _fed_from(net, middle_v, 0.0))
-    return min(max(charge_a + net.starter_a + load_a, 0.0), limit_a)
+    return min(charge_a + net.starter_a + load_a, limit_a)
 
 
 def battery_amps(net: Network, bus_v: float) -> float:

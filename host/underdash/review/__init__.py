@@ -25,6 +25,7 @@ def review(
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
     from underdash.review import analysis, answers, findings, foreign, rows
+    from underdash.review.season import season, words
 
     if source.suffix.lower() in foreign.SUFFIXES:
         table, account = foreign.from_csv(source, columns, car.thresholds if car else None, options)
@@ -38,6 +39,8 @@ def review(
         from underdash.review.against_plan import against_plan
 
         report["plan"] = against_plan(report, car)
-    report["findings"] = findings.findings(report)
+    report["season"] = season(report, table)
+    told = [*findings.findings(report), *words.findings(report["season"])]
+    report["findings"] = sorted(told, key=lambda finding: findings.WEIGHTS.index(finding["weight"]))
     report["answers"] = answers.answers(report)
     return report, table

@@ -197,4 +197,4 @@ def _compare(account: Account, t_ms: Ints, board: tuple[Codes, Codes], desk: tup
 
 
 def _name(state: int) -> str:
-    return STATE_NAMES[state] if state < len(STATE_NAMES) else f"state {state}"
+    return STATE_NAMES[state] if 0 <= state < len(STATE_NAMES) else f"state {state}"

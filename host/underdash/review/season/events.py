@@ -1,0 +1,109 @@
+"""What happened once, or is happening now: a night that something was left on, an alternator that gives nothing."""
+
+from statistics import median
+from typing import Any
+
+from underdash.review.season.load_steps import Steps
+
+_LEAST_NIGHTS = 5  # to know what is usual
+_LOW_V = 0.2  # this much below the usual rested volts is a quarter of the charge (BCI table: 0.2 V)
+_FAST_MV_H = 5.0  # a drift this much faster than usual is no cold night's (chosen here: 0.4 A out of 60 Ah)
+_SELDOM = 0.2  # share of nights; what happens in more of them is not something left on
+_PARKED_S = 600.0
+_DEAD_S = 300.0  # at the end of a drive; shorter may be a hot idle like others (chosen here)
+_APART_S = 30.0
+_NEVER_S = 60.0  # enough where it never charged at all
+_ALONE_V = 12.45  # a battery that carries the car alone stands below its rested volts, 12.65 V full (BCI table), by
+_ALONE_SHARE = 0.7  # what the loads take: most of what the key's take, where that is known
+_SAG_V = 0.3  # more sag with the key on than usual is a bad connection's work
+
+
+def left_on(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """Each rest in which something drew, unlike the others: kind, boot, start_s, length_s, volts, drift_mv_per_h, amps,
+    row.
+
+    With a clamp it shows as a parked episode with its amps. Without, as a drift far faster than is usual, or as volts
+    far lower at the end of a rest than at the end of others, that are up again after a later one.
+    """
+    found = [
+        {
+            "kind": "left on",
+            "boot": episode.get("boot"),
+            "start_s": episode["start_s"],
+            "length_s": episode["length_s"],
+            "volts": episode["lowest_volts"],
+            "drift_mv_per_h": None,
+            "amps": None if episode["mean_amps"] is None else -episode["mean_amps"],
+            "row": episode.get("first_row"),
+        }
+        for episode in report["parked_episodes"]
+        if episode["kind"] == "discharging" and episode["length_s"] >= _PARKED_S
+    ]
+    rests = [rest for rest in report["rests"] if rest["volts"] is not None and rest["rested"]]
+    if len(rests) < _LEAST_NIGHTS:
+        return found
+    drifts = [rest["drift_mv_per_h"] for rest in rests if rest["drift_mv_per_h"] is not None]
+    usual_v, usual_drift = median(rest["volts"] for rest in rests), median(drifts) if drifts else 0.0
+    nights = [
+        rest
+        for rest in rests
+        if (rest["drift_mv_per_h"] is not None and rest["drift_mv_per_h"] < usual_drift - _FAST_MV_H)
+        or rest["volts"] < usual_v - _LOW_V
+    ]
+    if len(nights) > max(1, _SELDOM * len(rests)):
+        return found
+    return found + [
+        {
+            "kind": "left on",
+            "boot": rest["boot"],
+            "start_s": rest["start_s"],
+            "length_s": rest["length_s"],
+            "volts": rest["volts"],
+            "drift_mv_per_h": rest["drift_mv_per_h"],
+            "amps": None,
+            "row": None,
+        }
+        for rest in nights
+    ]
+
+
+def not_charging(report: dict[str, Any], steps: list[Steps] | None = None) -> dict[str, Any] | None:
+    """The drive since which the alternator gives nothing, if the latest drive still ended so: drive, start_s, volts.
+
+    A drive ends so if it discharged to its end for five minutes or more, or never charged, at volts that a battery
+    alone could hold; and if the key's loads did not already pull the volts down further than usual.
+    """
+    drives = report["drives"]
+    sags = [_key_sag(drive, None if steps is None else steps[index]) for index, drive in enumerate(drives)]
+    known = [sag for sag in sags if sag is not None]
+    usual = median(known) if known else None
+    rested = [drive["rested_volts"] for drive in drives if drive["rested_volts"] is not None]
+    limit = _ALONE_V if usual is None or not rested else median(rested) - _ALONE_SHARE * usual
+    since = None
+    for number in range(len(drives), 0, -1):
+        found, sag = _ends_dead(drives[number - 1], limit), sags[number - 1]
+        if found is None or (sag is not None and usual is not None and sag > usual + _SAG_V):
+            break
+        since = {"drive": number, **found}
+    return since
+
+
+def _key_sag(drive: dict[str, Any], steps: Steps | None) -> float | None:
+    before = steps["key_volts"] if steps else drive["cranks"][0]["before_volts"] if drive["cranks"] else None
+    return None if before is None or drive["rested_volts"] is None else drive["rested_volts"] - before
+
+
+def _ends_dead(drive: dict[str, Any], limit: float) -> dict[str, Any] | None:
+    """Where the discharge began that the drive ended with, a load's inrush or another crank within it left out."""
+    next_s, length_s, volt_s, first = drive["start_s"] + drive["length_s"], 0.0, 0.0, None
+    for episode in reversed(drive["episodes"]):
+        discharging = episode["kind"] == "discharging" and episode["mean_volts"] is not None
+        if not discharging or episode["start_s"] + episode["length_s"] < next_s - _APART_S:
+            break
+        first, next_s = episode, episode["start_s"]
+        length_s += episode["length_s"]
+        volt_s += episode["length_s"] * episode["mean_volts"]
+    least_s = _NEVER_S if drive["set_point_volts"] is None else _DEAD_S
+    if first is None or length_s < least_s or volt_s / length_s >= limit:
+        return None
+    return {"start_s": first["start_s"], "row": first["first_row"], "volts": volt_s / length_s}

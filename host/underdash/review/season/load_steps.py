@@ -1,0 +1,146 @@
+"""What a drive's rows say of the way between the monitor and the rest of the car, beyond what its summary keeps.
+
+A load that is switched on pulls the volts at the monitor down by its current times the resistance that both share, at
+once, and lets them go as suddenly. A battery that has to help sags over seconds instead. So: how large are the
+sharp steps of this drive, both down and up; how far are the volts down half a minute after such a fall; and what do the
+key's own loads do before the starter turns?
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from chargecore import engine
+from underdash.review.rows import Floats, Rows
+
+_RUNS = np.isin(
+    np.arange(len(engine.STATE_NAMES)), (engine.CHARGING, engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
+)
+_SETTLED_S = 60.0  # after the crank: its charge is back
+_LEAST_ROWS = 300  # of a running engine; a shorter drive may have switched nothing (chosen here)
+_SEVERAL = 3  # so many steps down and as many up must be as large: one is a chance
+_FLAT_V, _FLAT_SHARE = 0.03, 0.15  # before and after a sharp step the volts keep this near (chosen here)
+_SEEN_V = 0.012  # a smaller fall may be noise: nothing is looked for after it (chosen here)
+_LATER = (20, 21, 22, 23, 24)  # rows after a fall: by then a battery that has to help has sagged
+_KEY_A = (3.0, 60.0)  # what a key's loads may draw: less tells no resistance, more is a starter
+_BEFORE_ROWS = 12  # before the crank: the key is on for seconds, in rows of one or of a tenth
+_INRUSH_V = 0.7  # a starter lets the volts fall by as much from row to row: `crank_drop_mv`
+_KEY_S = (1.5, 0.15)  # the key's level is looked for so long, and ends so long, before the starter [s]
+_AWAKE_S, _REST_S = 5.0, 60.0  # a row longer than the one is of rest
+_CRANK_ROWS = 400  # no crank is longer, in tenths of a second
+_CHARGED_V = 13.0  # from here the engine runs
+
+Steps = dict[str, float | None]
+
+
+def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
+    """For each drive (its first_row to last_row), None where it does not tell:
+
+    running_volts [V]: median with the engine running, a minute after the crank or later; whatever the verdict.
+    running_s [s]: how many seconds of that.
+    load_step_volts [V]: the third largest sharp fall or rise, the smaller of the two; None for less than five minutes.
+    load_sag_volts [V]: how far the volts were down 20 to 24 s after the largest falls (median of three).
+    load_step_amps [A]: by how much the battery's current fell with such falls (median); None without a clamp or steps.
+    key_volts [V]: just before the starter turned, with the key's loads on.
+    key_ohm [ohm]: what these pull the volts down by, over what they draw, with a clamp.
+    temperature [C]: median, of logs that have one.
+    """
+    rise, amps, later = _sharp(rows.volts, rows.t_s), _difference(rows.amps), _later(rows.volts)
+    # Where a window of seven holds a larger one, it is the same step.
+    top = (np.abs(rise) == ndimage.maximum_filter1d(np.abs(rise), 7)) & (rise != 0.0)
+    found: list[Steps] = []
+    for drive in drives:
+        span = slice(drive["first_row"], drive["last_row"] + 1)
+        runs = _RUNS[rows.state[span]] & (rows.t_s[span] > drive["start_s"] + _SETTLED_S)
+        volts = sag = amp_steps = None
+        if int(runs.sum()) >= _LEAST_ROWS:
+            at = np.flatnonzero(runs & top[span])
+            at = at[np.argsort(rise[span][at])]
+            falls, rises = -rise[span][at], rise[span][at][::-1]
+            volts = float(max(min(_third(falls), _third(rises)), 0.0))
+            largest = at[:_SEVERAL][falls[:_SEVERAL] >= _SEEN_V]
+            sag, amp_steps = _median(-later[span][largest]), _median(-amps[span][largest])
+        found.append({
+            "running_volts": _median(rows.volts[span][runs]),
+            "running_s": float(runs.sum()),
+            "load_step_volts": volts,
+            "load_sag_volts": sag,
+            "load_step_amps": amp_steps,
+            **_key(rows, drive),
+            "temperature": _median(rows.temperature[span]),
+        })  # fmt: skip
+    return found
+
+
+def _third(sizes: Floats) -> float:
+    return float(sizes[_SEVERAL - 1]) if len(sizes) >= _SEVERAL else 0.0
+
+
+def _median(values: Floats) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else None
+
+
+def _shifted(values: Floats, by: int) -> Floats:
+    """The value `by` rows on (or back); the ends repeat."""
+    if by >= 0:
+        return np.concatenate([values[by:], np.repeat(values[-1:], by)])[: len(values)]
+    return np.concatenate([np.repeat(values[:1], -by), values[:by]])[: len(values)]
+
+
+def _difference(values: Floats) -> Floats:
+    """Mean of the three rows after each row, less that of the three before."""
+    return np.asarray(sum(_shifted(values, k) - _shifted(values, -k) for k in (1, 2, 3)) / 3.0)
+
+
+def _later(volts: Floats) -> Floats:
+    """Mean of the rows _LATER, less that of the three before [V]."""
+    after = sum(_shifted(volts, k) for k in _LATER) / len(_LATER)
+    return np.asarray(after - sum(_shifted(volts, -k) for k in (1, 2, 3)) / 3.0)
+
+
+def _sharp(volts: Floats, t_s: Floats) -> Floats:
+    """Rise across each row [V]; 0 where it is no sharp step: not flat before and after, or not rows of a second."""
+    rise = _difference(volts)
+    unrest = np.zeros(len(volts))
+    for sign in (-1, 1):
+        one, two, three = (_shifted(volts, sign * k) for k in (1, 2, 3))
+        reach = np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three)
+        unrest = np.maximum(unrest, reach)
+    span_s = _shifted(t_s, 3) - _shifted(t_s, -3)
+    flat = unrest <= np.maximum(_FLAT_V, _FLAT_SHARE * np.abs(rise))
+    known: NDArray[np.bool_] = flat & (span_s >= 4.0) & (span_s <= 10.0)  # False for nan
+    return np.where(known, rise, 0.0)
+
+
+def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
+    """key_volts, key_ohm: from the rows just before the starter's inrush, the steepest fall around the start; where a
+    slow log missed that, from the rows that were awake before the drive.
+
+    The verdict alone does not tell: behind a bad connection the key's loads already pull the volts to a crank's level.
+    """
+    crank = drive["cranks"][0] if drive["cranks"] else None
+    start = int(crank["first_row"] if crank else drive["first_row"])
+    first = max(start - _BEFORE_ROWS, 0)
+    first += int(np.sum(rows.boot[first:start] != drive["boot"]))
+    stop = start
+    if crank:
+        over_s = crank["start_s"] + crank["length_s"] + 0.1
+        stop = int(np.searchsorted(rows.t_s[first : first + _CRANK_ROWS], over_s)) + first
+    t_s, low, volts, amps = (part[first:stop] for part in (rows.t_s, rows.low, rows.volts, rows.amps))
+    level = np.diff(t_s, prepend=t_s[:1] - _REST_S) < _AWAKE_S
+    falls = low[:-1] - low[1:]
+    turns = int(np.nanargmax(falls)) + 1 if np.isfinite(falls).any() else 0
+    if turns and falls[turns - 1] >= _INRUSH_V:
+        level &= (t_s > t_s[turns] - _KEY_S[0]) & (t_s <= t_s[turns] - _KEY_S[1])
+        level[turns:] = False
+    else:
+        level &= volts < _CHARGED_V
+        level[start - first :] = False
+    key_volts, drawn = _median(volts[level]), _median(-amps[level])
+    rested = drive["rested_volts"]
+    if key_volts is None or rested is None or drawn is None or not _KEY_A[0] < drawn < _KEY_A[1]:
+        return {"key_volts": key_volts, "key_ohm": None}
+    return {"key_volts": key_volts, "key_ohm": (rested - key_volts) / drawn}

@@ -1,0 +1,334 @@
+"""Battery, regulator and connection: steady, drifting, act or unknown, each with its reason and its evidence.
+
+What each fault does to what a monitor at the loads sees:
+
+                     battery ages   regulator off   bad way to the monitor   bad way to the alternator
+    crank dip           deeper           -                  -                       -
+    resistance, crank   higher           -                  -                       -
+    rested volts        lower          lower*             lower*                  lower*     (*in time: undercharged)
+    set point             -            moves              lower                   lower
+    sag with the key    little           -                deeper                    -
+    steps with loads      -              -                deeper                  little
+    sag after loads       -              -                deeper                  deeper
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Any
+
+import numpy as np
+
+from underdash.review.season import quantities as q
+from underdash.review.season.evidence import LEAST_POINTS
+from underdash.review.season.quantities import Quantity
+
+STEADY, DRIFTING, ACT, UNKNOWN = "steady", "drifting", "act", "unknown"
+# What a verdict names as the cause.
+BATTERY, UNDERCHARGED, REGULATOR, ALTERNATOR = "battery", "undercharged", "regulator", "alternator"
+CONNECTION, EITHER = "connection", "connection or regulator"
+
+_DEEPER = 1.5  # a crank dip or resistance so many times what it was is past drifting (chosen here)
+_LOST_V = 0.4  # twice what a shop allows one side of the charge path: 0.2 V
+_ALONE_V = 12.45  # a car whose median is below lives on its battery, 12.65 V at rest when full (BCI table)
+_KEY_SHARE = 0.25  # what the key's loads, some 9 A, show at least of what all loads do (chosen here)
+_SEEN = 3  # values since a change that would show it, were it there
+_LOST_OHM = 0.030  # 0.4 V at some 13 A of loads
+
+Found = dict[str, Quantity]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One of the three."""
+
+    verdict: str
+    reason: str
+    evidence: str
+    cause: str | None = None
+    drive: int | None = None
+    """The first drive that shows it."""
+
+    def plain(self) -> dict[str, Any]:
+        return dict(vars(self))
+
+
+def verdicts(report: dict[str, Any], found: Found, dead: dict[str, Any] | None) -> dict[str, Verdict]:
+    """{`battery`, `regulator`, `connection`: Verdict}."""
+    connection = _connection(found)
+    regulator = _regulator(report, found, dead, connection)
+    return {
+        "battery": _battery(report, found, regulator, connection),
+        "regulator": regulator,
+        "connection": connection,
+    }
+
+
+def moved(found: Found, kind: q.Kind) -> float:
+    """How far a quantity has moved [its unit]; 0 if not, or not known."""
+    return found[kind.name].moved if kind.name in found else 0.0
+
+
+def tells(one: Quantity) -> str:
+    """What is behind a quantity's change, in words."""
+    name, unit, digits = one.kind.name, one.kind.unit, one.kind.decimals - 1
+    if one.kind.unit == "ohm":
+        scale, unit, digits = 1000.0, "mohm", 1
+    else:
+        scale = 1.0
+
+    def number(value: float) -> str:
+        return f"{value * scale:.{digits}f}"
+
+    count = len(one.values)
+    if one.change is not None:
+        at = one.change.at
+        since = f"drive {one.drives[at]}" + (f", {one.dates[at][:10]}" if one.dates[at] else "")  # type: ignore[index]
+        return (
+            f"{name} {number(one.change.before)} {unit} in {at} values before {since}, {number(one.change.after)} "
+            f"{unit} in {count - at} since (confidence {100 * min(one.confidence, 0.9999):.2f} %)"
+        )
+    line = f"{name} {number(one.level)} {unit} at first, {number(one.now)} {unit} now, {count} values"
+    if one.trend is not None:
+        line += (
+            f", {one.trend.slope * scale:+.{digits + 1}f} {unit} a {one.per} "
+            f"({one.trend.low * scale:+.{digits + 1}f} to {one.trend.high * scale:+.{digits + 1}f})"
+        )
+    return line
+
+
+def _evidence(found: Found, *kinds: q.Kind) -> str:
+    return "; ".join(tells(found[kind.name]) for kind in kinds if kind.name in found)
+
+
+def _first(found: Found, *kinds: q.Kind) -> int | None:
+    """The first drive that shows the earliest change among them."""
+    changes = [found[kind.name] for kind in kinds if kind.name in found and found[kind.name].change is not None]
+    return min((one.drives[one.change.at] for one in changes if one.change is not None), default=None)
+
+
+def _with_key(found: Found, point: Quantity) -> tuple[float, float] | None:
+    """Bounds [V] of how much deeper the key's loads pull the volts since `point` changed (or from its first to its last
+    third): medians' difference, give or take two standard errors. None for fewer than three values on a side."""
+    sag = found.get(q.KEY_SAG.name)
+    if sag is None:
+        return None
+    many = len(point.drives)
+    first, last = (
+        (point.drives[point.change.at],) * 2 if point.change else (point.drives[many // 3], point.drives[-many // 3])
+    )
+    numbers = np.array(sag.drives)
+    before, after = sag.values[numbers < first], sag.values[numbers >= last]
+    if min(len(before), len(after)) < _SEEN:
+        return None
+    shift = float(np.median(after) - np.median(before))
+    # The standard error of a median is 1.25 times a mean's; deviations by their median, each side its own.
+    spread = [1.4826 * float(np.median(np.abs(side - np.median(side)))) for side in (before, after)]
+    off = 2.0 * 1.25 * sqrt(spread[0] ** 2 / len(before) + spread[1] ** 2 / len(after))
+    return shift - off, shift + off
+
+
+def _enough(found: Found, *kinds: q.Kind) -> bool:
+    return any(kind.name in found and len(found[kind.name].values) >= LEAST_POINTS for kind in kinds)
+
+
+def _unknown(what: str, found: Found, *kinds: q.Kind) -> Verdict:
+    most = max((len(found[kind.name].values) for kind in kinds if kind.name in found), default=0)
+    return Verdict(
+        UNKNOWN, f"Too few drives show {what}: it takes {LEAST_POINTS}.", _evidence(found, *kinds) or f"{most} values"
+    )
+
+
+def _connection(found: Found) -> Verdict:
+    near = (q.LOAD_STEP, q.KEY_SAG, q.KEY_OHM)
+    steps, ohm = moved(found, q.LOAD_STEP), moved(found, q.KEY_OHM) - max(moved(found, q.RESISTANCE), 0.0)
+    sag = moved(found, q.KEY_SAG)
+    # An ageing battery too lets the key's loads pull the volts down: as much more as the starter does.
+    dip = found.get(q.DIP.name)
+    if sag > 0.0 and dip is not None and dip.moved > 0.0 and dip.level > 0.0:
+        sag -= 1.5 * dip.moved / dip.level * max(found[q.KEY_SAG.name].level, 0.0)
+    ohm = ohm if ohm >= q.KEY_OHM.material else 0.0
+    sag = sag if sag >= q.KEY_SAG.material else 0.0
+    if steps > 0.0 or ohm > 0.0 or sag > 0.0:
+        grave = max(steps, sag) >= _LOST_V or ohm >= _LOST_OHM
+        kinds = [kind for kind, size in zip(near, (steps, sag, ohm), strict=True) if size > 0.0]
+        size = f" It has some {ohm * 1000:.0f} mohm more than it had." if ohm > 0.0 else ""
+        return Verdict(
+            ACT if grave else DRIFTING,
+            f"The loads pull the volts down at once, and further than they did: a connection that they share has grown "
+            f"a resistance.{size} Measure the voltage drop from the battery's posts to the monitor's tap, ground and "
+            f"supply, with the loads on.",
+            _evidence(found, *kinds),
+            CONNECTION,
+            _first(found, *kinds),
+        )
+    point = found.get(q.RUNNING.name) or found.get(q.SET_POINT.name)
+    if point is not None and point.moved < 0.0:
+        key = _with_key(found, point)
+        if key is not None and key[0] > _KEY_SHARE * -point.moved:
+            return Verdict(
+                ACT if -point.moved >= _LOST_V else DRIFTING,
+                "The volts of the running car have fallen, and the key's loads pull them down further since then: a "
+                "connection that both share has grown a resistance. Measure the voltage drop from the battery's posts "
+                "to the monitor's tap, ground and supply, with the loads on.",
+                f"{tells(point)}; with the key on {1000 * key[0]:.0f} to {1000 * key[1]:.0f} mV more than before",
+                CONNECTION,
+                point.drives[point.change.at] if point.change else None,
+            )
+    if moved(found, q.LOAD_SAG) > 0.0:
+        return Verdict(
+            ACT if moved(found, q.LOAD_SAG) >= 2 * _LOST_V else DRIFTING,
+            "With a load the volts sag within half a minute, further than they did: the way from the alternator to the "
+            "battery (its cable, the engine's ground), the alternator's output or its regulator. They look alike from "
+            "here. Measure the drop from the alternator's post to the battery's, and from case to ground, with loads "
+            "on: more than 0.2 V is the way; less is the machine.",
+            _evidence(found, q.LOAD_SAG),
+            EITHER,
+            _first(found, q.LOAD_SAG),
+        )
+    known = (*near, q.LOAD_SAG)
+    if not _enough(found, *known):
+        return _unknown("how the volts answer to the loads", found, *known)
+    return Verdict(STEADY, "The volts answer to the loads as they did.", _evidence(found, *known))
+
+
+def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None, connection: Verdict) -> Verdict:
+    if dead is not None:
+        volts = "" if dead["volts"] is None else f", {dead['volts']:.2f} V on average"
+        return Verdict(
+            ACT,
+            "The alternator gives nothing any more: belt, fuse, charge cable, exciter and regulator, machine, in that "
+            "order.",
+            f"from drive {dead['drive']}, {_clock(dead['start_s'])}, on{volts}",
+            ALTERNATOR,
+            dead["drive"],
+        )
+    # Volts too low to count as charging have no set point: where the rows tell, look at all volts of the running car.
+    kind = q.RUNNING if q.RUNNING.name in found else q.SET_POINT
+    kinds = (kind, q.SPREAD)
+    if not _enough(found, kind):
+        return _unknown("charging volts", found, kind)
+    point, limits = found[kind.name], report["thresholds"]
+    evidence, since = _evidence(found, *kinds), _first(found, *kinds)
+    if point.now > limits["overcharge_mv"] / 1000:
+        return Verdict(
+            ACT,
+            f"It overcharges: {point.now:.2f} V, and {limits['overcharge_mv'] / 1000:.1f} V is the limit. The "
+            "regulator, or its sense wire or ground.",
+            evidence,
+            REGULATOR,
+            since,
+        )
+    fell = moved(found, kind)
+    if fell < 0.0 and point.now < _ALONE_V and connection.cause != CONNECTION:
+        return Verdict(
+            ACT,
+            f"The running car has {point.now:.2f} V, what a battery alone holds: the alternator gives next to nothing. "
+            "Belt, fuse, charge cable, exciter and regulator, machine, in that order.",
+            evidence,
+            ALTERNATOR,
+            since,
+        )
+    wide = moved(found, q.SPREAD)
+    low = point.now < limits["marginal_mv"] / 1000
+    if connection.cause == CONNECTION and (fell < 0.0 or wide > 0.0 or low):
+        return Verdict(
+            UNKNOWN,
+            "The set point moved with a connection that has gone bad, and cannot be seen through it: mend that first.",
+            evidence,
+        )
+    if connection.cause == EITHER and fell <= 0.0:
+        return Verdict(
+            connection.verdict,
+            "What is seen may be the regulator or the way from the alternator; see the connection.",
+            evidence,
+            EITHER,
+            since,
+        )
+    if fell != 0.0:
+        # A shared resistance would show with the key's loads as well; one before the battery as a sag after loads.
+        key = _with_key(found, point)
+        sure = key is not None and key[1] < _KEY_SHARE * abs(fell) and q.LOAD_SAG.name in found
+        also = (
+            "The loads are not behind it: they pull the volts down no further than they did."
+            if sure
+            else "Whether a connection does it cannot be told: too few drives show what the loads do to the volts. "
+            "Measure at the alternator's post first, then at the battery's, then at the monitor's tap."
+        )
+        return Verdict(
+            ACT if low or abs(fell) >= 2 * _LOST_V else DRIFTING,
+            f"The set point has {'fallen' if fell < 0.0 else 'risen'} by {abs(fell):.2f} V, beyond what the weather of "
+            f"a year does. {also}",
+            evidence,
+            REGULATOR if sure or fell > 0.0 else EITHER,
+            since,
+        )
+    if wide > 0.0:
+        return Verdict(
+            DRIFTING,
+            "The set point has become unsteady, and not with the loads: brushes, slip rings or the regulator.",
+            evidence,
+            REGULATOR,
+            since,
+        )
+    if low:
+        return Verdict(
+            ACT,
+            f"The running car has {point.now:.2f} V only: too little to fill a battery. The regulator, the "
+            "alternator's output, or the way from it.",
+            evidence,
+            EITHER,
+        )
+    return Verdict(STEADY, f"It holds {point.now:.2f} V; what moves is the weather's.", evidence)
+
+
+def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connection: Verdict) -> Verdict:
+    strength, charge = (q.DIP, q.RESISTANCE), (q.RESTED, q.NIGHT)
+    limits = report["thresholds"]
+    weak = [
+        drive["cranks"][0]["held_volts"] < limits["weak_crank_mv"] / 1000
+        for drive in report["drives"][-_SEEN:]
+        if drive["cranks"] and drive["cranks"][0]["held_volts"] is not None
+    ]
+    grown = [found[kind.name] for kind in strength if moved(found, kind) > 0.0]
+    if connection.cause == CONNECTION:
+        weak = []  # the monitor sees less than the battery holds
+    failing = len(weak) == _SEEN and all(weak)
+    if failing or grown:
+        gone = failing or any(one.now >= _DEEPER * one.level > 0.0 for one in grown)
+        which = "Its resistance at the crank has risen." if moved(found, q.RESISTANCE) > 0.0 else "It gives way more."
+        why = which if grown else "It does not hold its volts while the starter turns."
+        return Verdict(
+            ACT if gone else DRIFTING,
+            f"{why} A battery that loses capacity does so, and so do its clamps and cables: measure the drop over each "
+            "clamp while cranking, then have the battery load-tested.",
+            _evidence(found, *strength, *charge),
+            BATTERY,
+            _first(found, *strength),
+        )
+    rested = found.get(q.RESTED.name)
+    low = rested is not None and len(rested.values) >= 3 and rested.now < limits["low_rest_mv"] / 1000
+    # Volts that rise less overnight than they did do not fall: a warm morning's do so too.
+    falls = moved(found, q.NIGHT) < 0.0 and found[q.NIGHT.name].now < -q.NIGHT.material
+    if low or moved(found, q.RESTED) < 0.0 or falls:
+        undercharged = {regulator.cause, connection.cause} & {REGULATOR, ALTERNATOR, EITHER, CONNECTION}
+        if undercharged:
+            why = "It is left with less charge than it was, and that follows from what the charging does: see there."
+        elif falls:
+            why = (
+                "Overnight it falls faster than it did: a drain has come, or the battery loses capacity. Measure the "
+                "current with everything off; 25 to 50 mA is what car makers allow."
+            )
+        else:
+            why = "It is left with less charge than it was: short drives, a drain, or a battery that ages. Charge it, "
+            why += "let it rest for a day, and have it load-tested."
+        return Verdict(
+            ACT if low else DRIFTING, why, _evidence(found, *charge, *strength), UNDERCHARGED, _first(found, *charge)
+        )
+    if not _enough(found, *strength, *charge):
+        return _unknown("a crank or a night", found, *strength, *charge)
+    return Verdict(STEADY, "It rests and cranks as it did.", _evidence(found, *charge, *strength))
+
+
+def _clock(seconds: float) -> str:
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

@@ -1,0 +1,60 @@
+"""What a season says in plain words, the most serious first, each with its evidence."""
+
+from typing import Any
+
+_WEIGHTS = {"act": "act", "drifting": "watch", "unknown": "note", "steady": "well"}
+_ORDER = ("act", "watch", "note", "well")
+
+
+def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
+    """[{weight, text, evidence, drive, row, t_s}] of a season as `season()` gives it; empty for none."""
+    if season is None:
+        return []
+    found = [
+        {
+            "weight": _WEIGHTS[verdict["verdict"]],
+            "text": f"{name.capitalize()}, over {season['drives']} drives: {verdict['verdict']}. {verdict['reason']}",
+            "evidence": verdict["evidence"],
+            "drive": verdict["drive"],
+            "row": verdict["row"],
+            "t_s": None,
+        }
+        for name, verdict in season["verdicts"].items()
+    ]
+    found += [_left_on(event) for event in season["events"] if event["kind"] == "left on"]
+    explained = {"deficits at idle", "deficits while driving"}
+    for quantity in season["quantities"]:
+        change = quantity["change"]
+        if quantity["name"] in explained and change is not None and change["after"] > change["before"]:
+            since = f"drive {change['drive']}" + (f", {change['date'][:10]}" if change["date"] else "")
+            found.append({
+                "weight": "watch",
+                "text": f"The battery has to help out more than it did: {quantity['name']} went from "
+                f"{change['before']:.0f} to {change['after']:.0f} s in an hour.",
+                "evidence": f"since {since}, confidence {100 * change['confidence']:.2f} %",
+                "drive": change["drive"],
+                "row": None,
+                "t_s": None,
+            })  # fmt: skip
+    return sorted(found, key=lambda one: _ORDER.index(one["weight"]))
+
+
+def _left_on(event: dict[str, Any]) -> dict[str, Any]:
+    hours = event["length_s"] / 3600
+    if event["amps"] is not None:
+        drew = f"{event['amps']:.1f} A"
+    elif event["drift_mv_per_h"] is not None:
+        drew = f"as if some {-event['drift_mv_per_h'] / 1000 / 0.76 * 60:.1f} A, were the battery one of 60 Ah"
+    else:
+        drew = "how much is not known"
+    volts = "" if event["volts"] is None else f", down to {event['volts']:.2f} V"
+    start = "" if event["boot"] is None else f"start {event['boot']} of the board, "
+    return {
+        "weight": "watch",
+        "text": f"Something was left on while the car was parked, this once ({drew}, for up to {hours:.1f} h). A lamp, "
+        "most often. It says nothing against the battery, but each deep discharge costs it life.",
+        "evidence": f"{start}from {event['start_s'] / 3600:.1f} h{volts}",
+        "drive": None,
+        "row": event["row"],
+        "t_s": event["start_s"],
+    }
