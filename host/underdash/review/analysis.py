@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from underdash.review.charge_bounds import Supply, supply_of
-from underdash.review.drives import drive, is_drive
+from underdash.review.drives import begins, drive, ended_s
 from underdash.review.episodes import EPISODE_STATES, episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
@@ -31,13 +31,15 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
     for start, end in awake(rows):
-        if is_drive(rows.state[start:end]):
-            found = drive(rows, (start, end), steps, account.thresholds, supply, capacity_ah)
+        stretch = rows.part(slice(start, end))
+        first = begins(stretch.state)
+        if first is not None and ended_s(stretch) <= stretch.since_s[first]:
+            first = None  # still since before its charging volts: a charger on a parked car
+        before = [run for run in runs(stretch.state) if first is None or run[0] < first]
+        parked += episodes(stretch, before, start, vars(account.thresholds), supply, None)
+        if first is not None:
+            found = drive(rows, (start, end), first, steps, account.thresholds, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
-        else:
-            stretch = rows.part(slice(start, end))
-            limits = vars(account.thresholds)
-            parked += episodes(stretch, runs(stretch.state), start, limits, supply, None)
     return {
         "source": source,
         "board": account.board,

@@ -20,36 +20,45 @@ _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so
 _RESTED_S = 90.0
 
 
-def is_drive(states: Any) -> bool:
-    """Whether the engine ran in these rows: a crank was seen, or volts that only an alternator gives."""
-    return bool(_DRIVEN[states].any())
+def begins(states: Any) -> int | None:
+    """The first of these rows, none of them rest, in which the engine ran: a crank was seen, or volts that only an
+    alternator gives. What comes before was with the car parked. None where it ran in none, or in the last alone: a
+    drive of no length is no drive."""
+    driven = np.flatnonzero(_DRIVEN[states])
+    return int(driven[0]) if len(driven) and driven[0] < len(states) - 1 else None
+
+
+def ended_s(awake: Rows) -> float:
+    """When a stretch was over [s]: where rest began, if its last row is of rest; else with its last row."""
+    return float(awake.since_s[-1] if awake.state[-1] == engine.REST else awake.t_s[-1])
 
 
 def drive(
-    rows: Rows, span: tuple[int, int], steps_s: Floats, limits: Thresholds, supply: Supply, capacity_ah: float | None
-) -> dict[str, Any]:
+    rows: Rows, span: tuple[int, int], first: int, steps_s: Floats, limits: Thresholds, supply: Supply,
+    capacity_ah: float | None,
+) -> dict[str, Any]:  # fmt: skip
     """The drive in a stretch of rows that is not rest, as docs/report.md describes it; all but its number.
 
-    span: the stretch's first row and one past its last; steps_s: the time that each of all rows stands for [s].
-    capacity_ah: the battery's [Ah], None if unknown.
+    span: the stretch's first row and one past its last; first: the drive's first row in it (`begins`); steps_s: the
+    time that each of all rows stands for [s]. capacity_ah: the battery's [Ah], None if unknown.
     """
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
-    states = list(runs(awake.state))
+    states = [(first + start, first + end) for start, end in runs(awake.state[first:])]
     cranks = [
         crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
         for start, end in states
         if awake.state[start] == engine.CRANK
     ]
-    first = next(start for start, _ in states if _DRIVEN[awake.state[start]])
     ending = bool(awake.state[-1] == engine.REST)
     start_s = float(awake.since_s[first])
-    end_s = float(awake.since_s[-1]) if ending else float(awake.t_s[-1])
+    end_s = ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
     driven = awake.part(slice(first, last))
     step_s = steps_s[offset + first : offset + last]
-    rested = _rested(rows, offset, boot, start_s)
+    stirred_s = float(awake.since_s[np.argmax(awake.state != engine.REST)])
+    rested = _rested(rows, offset, boot, min(start_s, stirred_s))
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
     flow = Flow(step_s, driven.amps, driven.volts).report(capacity_ah)

@@ -12,6 +12,7 @@ from underdash.review.rows import Floats, Rows
 LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is counted across it
 LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
 LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
+_LONGEST_DWELL_ROWS = 600  # no dwell is longer than a minute, no row shorter than a tenth of a second
 _PICKED = 10_000
 _PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is a hole (chosen here)
 
@@ -71,11 +72,24 @@ def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
 
 def awake(rows: Rows) -> Iterator[tuple[int, int]]:
     """(start, end) of each stretch within one start of the board that is not rest; its last row, where that is one of
-    rest, tells when the condition before it ended."""
+    rest, tells when the condition before it ended, and its first ones, where they are, were rest until its first
+    verdict told that something had begun in them."""
     resting = rows.boot * 2 + (rows.state == engine.REST)
     for start, end in runs(resting):
         if rows.state[start] != engine.REST:
-            yield start, end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
+            after = end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
+            yield _onset(rows, start), after
+
+
+def _onset(rows: Rows, start: int) -> int:
+    """The first row in which the condition behind the verdict of row `start` held."""
+    first, boot, since_s = start, rows.boot[start], rows.since_s[start]
+    while (
+        start - first < _LONGEST_DWELL_ROWS and first and rows.boot[first - 1] == boot
+        and rows.state[first - 1] == engine.REST and since_s < rows.t_s[first - 1]
+    ):  # fmt: skip
+        first -= 1
+    return first
 
 
 def boots(rows: Rows) -> list[dict[str, int]]:
