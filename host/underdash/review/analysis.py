@@ -10,7 +10,7 @@ from underdash.review.episodes import EPISODE_STATES, episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
-from underdash.review.stretches import apart_s, awake, boots, gaps, period_s, runs, steps_s
+from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
@@ -28,17 +28,19 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     capacity_ah = car.battery.capacity_ah if car is not None else None
     apart = apart_s(rows)
     steps = steps_s(rows, apart)
+    hole = holes(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
     for start, end in awake(rows):
         stretch = rows.part(slice(start, end))
+        known = Times(steps[start:end], hole[start:end])
         first = begins(stretch.state)
-        if first is not None and ended_s(stretch) <= stretch.since_s[first]:
+        if first is not None and ended_s(stretch) <= stretch.since_s[first] and not known.holes[1:].any():
             first = None  # still since before its charging volts: a charger on a parked car
-        before = [run for run in runs(stretch.state) if first is None or run[0] < first]
-        parked += episodes(stretch, before, start, vars(account.thresholds), supply, None)
+        before = [run for run in cut(stretch.state, known.holes) if first is None or run[0] < first]
+        parked += episodes(stretch, before, start, vars(account.thresholds), supply, None, known)
         if first is not None:
-            found = drive(rows, (start, end), first, steps, account.thresholds, supply, capacity_ah)
+            found = drive(rows, (start, end), first, known, account.thresholds, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
     return {
         "source": source,

@@ -10,9 +10,9 @@ from underdash.review.charge_bounds import Supply
 from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import Rows
 from underdash.review.set_point import by_speed, set_point
-from underdash.review.stretches import rows_within, runs
+from underdash.review.stretches import Times, cut, rows_within, runs
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
@@ -34,18 +34,18 @@ def ended_s(awake: Rows) -> float:
 
 
 def drive(
-    rows: Rows, span: tuple[int, int], first: int, steps_s: Floats, limits: Thresholds, supply: Supply,
+    rows: Rows, span: tuple[int, int], first: int, times: Times, limits: Thresholds, supply: Supply,
     capacity_ah: float | None,
 ) -> dict[str, Any]:  # fmt: skip
     """The drive in a stretch of rows that is not rest, as docs/report.md describes it; all but its number.
 
-    span: the stretch's first row and one past its last; first: the drive's first row in it (`begins`); steps_s: the
-    time that each of all rows stands for [s]. capacity_ah: the battery's [Ah], None if unknown.
+    span: the stretch's first row and one past its last; first: the drive's first row in it (`begins`); times: of
+    the stretch's rows. capacity_ah: the battery's [Ah], None if unknown.
     """
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
-    states = [(first + start, first + end) for start, end in runs(awake.state[first:])]
+    states = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
     cranks = [
         crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
         for start, end in states
@@ -56,36 +56,37 @@ def drive(
     end_s = ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
     driven = awake.part(slice(first, last))
-    step_s = steps_s[offset + first : offset + last]
+    begin, until = rows_within(t_s := np.maximum.accumulate(awake.t_s), start_s, end_s)
+    inside = awake.part(slice(begin, until))
+    step_s = times.within(t_s, start_s, begin, until)
     stirred_s = float(awake.since_s[np.argmax(awake.state != engine.REST)])
     rested = _rested(rows, offset, boot, min(start_s, stirred_s))
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
-    flow = Flow(step_s, driven.amps, driven.volts).report(capacity_ah)
-    in_state = np.bincount(driven.state, weights=step_s, minlength=len(engine.STATE_NAMES))
-    seen = np.bincount(driven.state, minlength=len(engine.STATE_NAMES)) > 0
+    flow = Flow(step_s, inside.amps, inside.volts).report(capacity_ah)
+    in_state = np.bincount(inside.state, weights=step_s, minlength=len(engine.STATE_NAMES))
+    seen = np.bincount(inside.state, minlength=len(engine.STATE_NAMES)) > 0
     total_s = float(step_s.sum())
     names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
-    after_first, after_last = rows_within(np.maximum.accumulate(awake.t_s), start_s, end_s)
     return {
         "boot": boot,
         "dated": None,
         "start_s": round(start_s, 3),
         "end_s": round(end_s, 3),
         "length_s": round(end_s - start_s, 3),
-        "first_row": offset + min(after_first, first),
-        "last_row": offset + max(min(after_last, last) - 1, min(after_first, first)),
+        "first_row": offset + begin,
+        "last_row": offset + max(until - 1, begin),
         "started_by": "crank" if awake.state[first] == engine.CRANK else "charging volts",
         "rested_volts": rested,
         **set_point(driven),
         "charging_after_s": _charging_after(awake, states, start_s, cranks),
-        "idle": by_speed(driven, step_s),
+        "idle": by_speed(inside, step_s),
         **flow,
-        "low_s": round(float(step_s[driven.volts < limits.discharging_mv / 1000].sum()), 1),
+        "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
         "states": {name: round(float(in_state[number]), 1) for number, name in names},
         "shares": {name: round(float(in_state[number]) / total_s, 4) if total_s else 0.0 for number, name in names},
         "cranks": cranks,
-        "episodes": episodes(awake, states, offset, vars(limits), known, rested),
+        "episodes": episodes(awake, states, offset, vars(limits), known, rested, times),
         "shown": shown(driven),
     }
 
