@@ -10,6 +10,7 @@ from underdash.review.episodes import EPISODE_STATES, episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
+from underdash.review.sensors import sensors
 from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, steps_s
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     for start, end in awake(rows):
         stretch = rows.part(slice(start, end))
         known = Times(steps[start:end], hole[start:end])
-        first = begins(stretch.state)
+        first = begins(stretch.state, stretch.volts)
         if first is not None and ended_s(stretch) <= stretch.since_s[first] and not known.holes[1:].any():
             first = None  # still since before its charging volts: a charger on a parked car
         before = [run for run in cut(stretch.state, known.holes) if first is None or run[0] < first]
@@ -58,6 +59,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "boots": boots(rows),
         "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
+        "sensors": sensors(rows, steps),
         "whole": whole(rows, steps, capacity_ah),
         "drives": drives,
         "parked_episodes": parked,

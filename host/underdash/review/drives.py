@@ -10,7 +10,8 @@ from underdash.review.charge_bounds import Supply
 from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
-from underdash.review.rows import Rows
+from underdash.review.rows import Floats, Rows
+from underdash.review.sensors import gone
 from underdash.review.set_point import by_speed, set_point
 from underdash.review.stretches import Times, cut, rows_within, runs
 
@@ -18,13 +19,14 @@ _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
 _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
 _RESTED_S = 90.0
+_TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here)
 
 
-def begins(states: Any) -> int | None:
-    """The first of these rows, none of them rest, in which the engine ran: a crank was seen, or volts that only an
+def begins(states: Any, volts: Floats) -> int | None:
+    """The first of these rows in which the engine ran: a crank was seen, or volts that only an
     alternator gives. What comes before was with the car parked. None where it ran in none, or in the last alone: a
-    drive of no length is no drive."""
-    driven = np.flatnonzero(_DRIVEN[states])
+    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned."""
+    driven = np.flatnonzero(_DRIVEN[states] & ~(gone(volts) & (states == engine.CRANK)))
     return int(driven[0]) if len(driven) and driven[0] < len(states) - 1 else None
 
 
@@ -49,7 +51,7 @@ def drive(
     cranks = [
         crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
         for start, end in states
-        if awake.state[start] == engine.CRANK
+        if awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all()
     ]
     ending = bool(awake.state[-1] == engine.REST)
     start_s = float(awake.since_s[first])
@@ -59,6 +61,8 @@ def drive(
     begin, until = rows_within(t_s := np.maximum.accumulate(awake.t_s), start_s, end_s)
     inside = awake.part(slice(begin, until))
     step_s = times.within(t_s, start_s, begin, until)
+    running = step_s[(inside.volts >= limits.marginal_mv / 1000) & (inside.state != engine.CRANK)]
+    charged = float(running.sum()) >= limits.charging_ms / 1000
     stirred_s = float(awake.since_s[np.argmax(awake.state != engine.REST)])
     rested = _rested(rows, offset, boot, min(start_s, stirred_s))
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
@@ -77,6 +81,8 @@ def drive(
         "first_row": offset + begin,
         "last_row": offset + max(until - 1, begin),
         "started_by": "crank" if awake.state[first] == engine.CRANK else "charging volts",
+        "started": charged or not _failed(cranks, end_s),
+        "charged": charged,
         "rested_volts": rested,
         **set_point(driven),
         "charging_after_s": _charging_after(awake, states, start_s, cranks),
@@ -89,6 +95,14 @@ def drive(
         "episodes": episodes(awake, states, offset, vars(limits), known, rested, times),
         "shown": shown(driven),
     }
+
+
+def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
+    """Whether each crank, of a drive in which charging volts were never held, was soon followed by another or by the
+    end: the engine seems not to have started. A drive on the battery alone lasts longer."""
+    nexts = [*(one["start_s"] for one in cranks[1:]), end_s]
+    waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True) if cranks]
+    return bool(waits) and max(waits) <= _TRIED_S
 
 
 def _charging_after(

@@ -77,7 +77,8 @@ class Rows:
                 continue
             # As stretches.awake: the row of rest that ends a drive tells when it was over.
             more = end < len(self) and self.boot[end] == self.boot[start]
-            first = begins(self.state[start : end + 1 if more else end])
+            part = slice(start, end + 1 if more else end)
+            first = begins(self.state[part], np.where(self.bus_mv[part] == ABSENT, np.nan, self.bus_mv[part] / 1000))
             if first is not None:
                 found.append((start + first, end))
         return found
