@@ -102,9 +102,11 @@ def drive(
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
     """Whether each crank, of a drive in which charging volts were never held, was soon followed by another or by the
     end: the engine seems not to have started. A drive on the battery alone lasts longer."""
+    if not cranks:
+        return False
     nexts = [*(one["start_s"] for one in cranks[1:]), end_s]
-    waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True) if cranks]
-    return bool(waits) and max(waits) <= _TRIED_S
+    waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True)]
+    return max(waits) <= _TRIED_S
 
 
 def _charging_after(
