@@ -25,7 +25,7 @@ def against_plan(report: dict[str, Any], car: CarFile) -> dict[str, Any]:
     episodes = []
     for drive in report["drives"]:
         for episode in drive["episodes"]:
-            if episode["kind"] != "discharging":
+            if episode["kind"] != "discharging" or not drive["started"]:
                 continue
             beside = _beside(drive["number"], episode, planned.shortfalls)
             episode["closes"] = cures if beside["foreseen"] else [check["text"] for check in checks]

@@ -5,12 +5,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from underdash.review.charge_bounds import Supply, supply_of
-from underdash.review.drives import drive, is_drive
+from underdash.review.drives import begins, drive, ended_s
 from underdash.review.episodes import EPISODE_STATES, episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
-from underdash.review.stretches import apart_s, awake, boots, gaps, period_s, runs, steps_s
+from underdash.review.sensors import sensors
+from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
@@ -28,18 +29,22 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     capacity_ah = car.battery.capacity_ah if car is not None else None
     apart = apart_s(rows)
     steps = steps_s(rows, apart)
+    hole = holes(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
     for start, end in awake(rows):
-        if is_drive(rows.state[start:end]):
-            found = drive(rows, (start, end), steps, account, supply, capacity_ah)
+        stretch = rows.part(slice(start, end))
+        known = Times(steps[start:end], hole[start:end])
+        first = begins(stretch.state, stretch.volts)
+        if first is not None and ended_s(stretch) <= stretch.since_s[first] and not known.holes[1:].any():
+            first = None  # still since before its charging volts: a charger on a parked car
+        before = [run for run in cut(stretch.state, known.holes) if first is None or run[0] < first]
+        boot = int(stretch.boot[0])
+        for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
+            parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})
+        if first is not None:
+            found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
-        else:
-            stretch = rows.part(slice(start, end))
-            limits = vars(account.thresholds)
-            boot = int(stretch.boot[0])
-            for episode in episodes(stretch, runs(stretch.state), start, limits, supply, None):
-                parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})
     nights = [{"dated": account.dated(rest["boot"], rest["start_s"]), **rest} for rest in rests(rows)]
     return {
         "source": source,
@@ -57,6 +62,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "boots": boots(rows),
         "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
+        "sensors": sensors(rows, steps),
         "whole": whole(rows, steps, capacity_ah),
         "drives": drives,
         "parked_episodes": parked,

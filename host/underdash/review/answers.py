@@ -4,6 +4,7 @@ from typing import Any
 
 from underdash.review.drive_words import given, often
 from underdash.review.plan_words import closing
+from underdash.review.sensors import doubt
 from underdash.review.words import clock, duration, on
 
 QUESTIONS = (
@@ -17,7 +18,7 @@ QUESTIONS = (
 
 def answers(report: dict[str, Any]) -> list[dict[str, str]]:
     """[{question, answer}], in the order of QUESTIONS; only the first where the battery was not cycled."""
-    found = [(drive, episode) for drive in report["drives"] for episode in drive["episodes"]]
+    found = [(drive, episode) for drive in report["drives"] for episode in drive["episodes"] if drive["started"]]
     deficits = [(drive, episode) for drive, episode in found if episode["kind"] == "discharging"]
     if not deficits:
         return [{"question": QUESTIONS[0], "answer": _no(report)}]
@@ -39,12 +40,24 @@ def _no(report: dict[str, Any]) -> str:
                 f"{whole['in_ah']:.2f} Ah in."
             )
         return "There is no drive in these rows, so they cannot tell."
-    dead = [drive for drive in drives if drive["set_point_volts"] is None]
+    why = doubt(report)
+    if why is not None:
+        return f"These rows cannot tell: {why}. See the findings."
+    failed = [drive for drive in drives if not drive["started"]]
+    dead = [drive for drive in drives if drive["started"] and not drive["charged"]]
     if dead:
-        return f"Charging volts were never reached in {len(dead)} of {len(drives)} drives: see the findings."
+        return f"Charging volts were never reached in {_of(dead, drives)}: see the findings."
+    if failed:
+        return f"The engine seems not to have started in {_of(failed, drives)}: see the findings."
+    if any(episode["kind"] == "overcharge" for drive in drives for episode in drive["episodes"]):
+        return "No, but it was overcharged: see the findings."
     if len(drives) == 1:
         return "No. With the engine running the alternator carried the car."
     return f"No. In each of these {len(drives)} drives the alternator carried the car."
+
+
+def _of(some: list[dict[str, Any]], drives: list[dict[str, Any]]) -> str:
+    return "this drive" if len(drives) == 1 else f"{len(some)} of {len(drives)} drives"
 
 
 def _yes(report: dict[str, Any], deficits: Deficits) -> str:

@@ -35,8 +35,15 @@ def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> 
         "recovery_s": _recovery(rows, end, stop, over_s, min(RECOVERED_V, healthy_volts)),
         "after_volts": _after(rows, end, stop),
         "resistance_ohm": round(dip / amps, 5) if dip is not None and amps >= _LEAST_A else None,
+        "most_amps": _most(rows.amps[start:end]),
         "first_row": start,
     }
+
+
+def _most(amps: Floats) -> float | None:
+    """The current furthest from zero [A], with its sign; None without a clamp."""
+    known = amps[np.isfinite(amps)]
+    return round(float(known[np.argmax(np.abs(known))]), 1) if len(known) else None
 
 
 def _held(low: Floats) -> tuple[float | None, int | None]:

@@ -2,9 +2,11 @@
 
 from typing import Any
 
+from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.review.words import Said, clock, duration
 
+_UNTRUE_AH = 10_000.0  # ranks what the rest cannot be believed without above that rest
 _LATE_S = 7.0  # a verdict that comes later than this after its onset waited for volts that stood still
 
 
@@ -17,6 +19,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "different versions, or a sensor line was changed.",
             "; ".join(report["mismatch_examples"]),
         )
+    _sensors(said, report)
     if report["lost_rows"] or report["damaged_bytes"]:
         said.add(
             "note",
@@ -45,6 +48,48 @@ def trust(said: Said, report: dict[str, Any]) -> None:
     if not report["drives"]:
         text = "No drive in these rows: no crank and no charging volts were seen."
         said.add("note", text, f"{report['rows']} rows")
+
+
+def _sensors(said: Said, report: dict[str, Any]) -> None:
+    contradict, gone = report["sensors"]["contradict"], report["sensors"]["gone"]
+    if contradict is not None:
+        said.add(
+            "act",
+            f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
+            "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
+            f"from {clock(contradict['t_s'])}: {contradict['amps']:.1f} A at {contradict['volts']:.2f} V",
+            row=contradict["first_row"],
+            t_s=contradict["t_s"],
+            cost=_UNTRUE_AH,
+        )
+    if gone is not None:
+        said.add(
+            "act",
+            f"The volts were gone from the board's input for {duration(gone['length_s'])}: its wire, fuse or ground.",
+            f"from {clock(gone['t_s'])}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
+            row=gone["first_row"],
+            t_s=gone["t_s"],
+            cost=_UNTRUE_AH,
+        )
+    crank = clamp_reversed(report)
+    if crank is not None and contradict is None:
+        _clamp(said, crank, "By the clamp the battery was charged while the starter turned: it is the wrong way round.")
+    crank = clamp_asleep(report)
+    if crank is not None:
+        _clamp(said, crank, "The clamp saw nothing while the starter turned, which takes 75 A and more: it is not "
+               "around the battery's cable, not plugged in, or dead. What rests on it cannot be believed.")  # fmt: skip
+
+
+def _clamp(said: Said, crank: dict[str, Any], text: str) -> None:
+    said.add(
+        "act",
+        text,
+        f"crank at {clock(crank['start_s'])}: {crank['most_amps']:.1f} A at most",
+        drive=crank["drive"],
+        row=crank["first_row"],
+        t_s=crank["start_s"],
+        cost=_UNTRUE_AH,
+    )
 
 
 def _late(said: Said, report: dict[str, Any]) -> None:

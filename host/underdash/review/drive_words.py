@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from underdash.review.sensors import doubt
 from underdash.review.words import Said, clock, duration, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
@@ -16,7 +17,7 @@ def drives(said: Said, report: dict[str, Any]) -> None:
     well = []
     for drive in report["drives"]:
         mine = drive["episodes"]
-        deficits = [episode for episode in mine if episode["kind"] == "discharging"]
+        deficits = [episode for episode in mine if episode["kind"] == "discharging"] if drive["started"] else []
         if deficits:
             _deficits(said, drive, deficits)
         for episode in mine:
@@ -27,9 +28,11 @@ def drives(said: Said, report: dict[str, Any]) -> None:
             _marginal(said, drive, marginal)
         for crank in drive["cranks"]:
             _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
-        if drive["set_point_volts"] is None:
+        if not drive["started"]:
+            _not_started(said, drive, report["thresholds"]["low_rest_mv"] / 1000)
+        elif not drive["charged"]:
             _never_charged(said, drive)
-        elif not mine:
+        elif not mine and drive["set_point_volts"] is not None and doubt(report) is None:
             well.append(drive)
         if drive["life_share"] is not None and drive["life_share"] >= _CYCLED_SHARE:
             _life(said, drive)
@@ -160,6 +163,23 @@ def _never_charged(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "act",
         "Charging volts were never reached in this drive: alternator, belt, its fuse or the charge cable.",
+        f"from {clock(drive['start_s'])}",
+        drive=drive["number"],
+        row=drive["first_row"],
+        t_s=drive["start_s"],
+        cost=_DEAD_AH,
+    )
+
+
+def _not_started(said: Said, drive: dict[str, Any], low_rest: float) -> None:
+    many, rested = len(drive["cranks"]), drive["rested_volts"]
+    battery = ""
+    if rested is not None and rested < low_rest:
+        battery = f" Before it the battery rested at {rested:.2f} V, below {low_rest:.2f} V: charge it, then try again."
+    said.add(
+        "act",
+        f"The engine seems not to have started: the starter turned {times(many)}, and no charging volts came after it."
+        f"{battery}",
         f"from {clock(drive['start_s'])}",
         drive=drive["number"],
         row=drive["first_row"],

@@ -10,54 +10,69 @@ from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
 from underdash.review.rows import Account, Floats, Rows
+from underdash.review.sensors import gone
 from underdash.review.set_point import by_speed, set_point
-from underdash.review.stretches import in_order, rows_within, runs
+from underdash.review.stretches import Times, cut, in_order, rows_within, runs
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
 _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
 _RESTED_S = 90.0
+_TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here)
 
 
-def is_drive(states: Any) -> bool:
-    """Whether the engine ran in these rows: a crank was seen, or volts that only an alternator gives."""
-    return bool(_DRIVEN[states].any())
+def begins(states: Any, volts: Floats) -> int | None:
+    """The first of these rows in which the engine ran: a crank was seen, or volts that only an
+    alternator gives. What comes before was with the car parked. None where it ran in none, or in the last alone: a
+    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned."""
+    driven = np.flatnonzero(_DRIVEN[states] & ~(gone(volts) & (states == engine.CRANK)))
+    return int(driven[0]) if len(driven) and driven[0] < len(states) - 1 else None
+
+
+def ended_s(awake: Rows) -> float:
+    """When a stretch was over [s]: where rest began, if its last row is of rest; else with its last row."""
+    return float(awake.since_s[-1] if awake.state[-1] == engine.REST else awake.t_s[-1])
 
 
 def drive(
-    rows: Rows, span: tuple[int, int], steps_s: Floats, account: Account, supply: Supply, capacity_ah: float | None
-) -> dict[str, Any]:
+    rows: Rows, span: tuple[int, int], first: int, times: Times, account: Account, supply: Supply,
+    capacity_ah: float | None,
+) -> dict[str, Any]:  # fmt: skip
     """The drive in a stretch of rows that is not rest, as docs/report.md describes it; all but its number.
 
-    span: the stretch's first row and one past its last; steps_s: the time that each of all rows stands for [s].
-    account: the thresholds in force, and when the boots were. capacity_ah: the battery's [Ah], None if unknown.
+    span: the stretch's first row and one past its last; first: the drive's first row in it (`begins`); times: of
+    the stretch's rows; account: the thresholds in force, and when the boots were.
+    capacity_ah: the battery's [Ah], None if unknown.
     """
     limits = account.thresholds
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
-    states = list(runs(awake.state))
+    states = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
     cranks = [
         crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
         for start, end in states
-        if awake.state[start] == engine.CRANK
+        if awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all()
     ]
-    first = next(start for start, _ in states if _DRIVEN[awake.state[start]])
     ending = bool(awake.state[-1] == engine.REST)
     start_s = float(awake.since_s[first])
-    end_s = float(awake.since_s[-1]) if ending else float(awake.t_s[-1])
+    end_s = ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
     driven = awake.part(slice(first, last))
-    step_s = steps_s[offset + first : offset + last]
-    rested = _rested(rows, offset, boot, start_s)
+    begin, until = rows_within(t_s := in_order(awake.t_s), start_s, end_s)
+    inside = awake.part(slice(begin, until))
+    step_s = times.within(t_s, start_s, begin, until)
+    running = step_s[(inside.volts >= limits.marginal_mv / 1000) & (inside.state != engine.CRANK)]
+    charged = float(running.sum()) >= limits.charging_ms / 1000
+    stirred_s = float(awake.since_s[np.argmax(awake.state != engine.REST)])
+    rested = _rested(rows, offset, boot, min(start_s, stirred_s))
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
-    flow = Flow(step_s, driven.amps, driven.volts).report(capacity_ah)
-    in_state = np.bincount(driven.state, weights=step_s, minlength=len(engine.STATE_NAMES))
-    seen = {int(driven.state[start]) for start, _ in runs(driven.state)}
+    flow = Flow(step_s, inside.amps, inside.volts).report(capacity_ah)
+    in_state = np.bincount(inside.state, weights=step_s, minlength=len(engine.STATE_NAMES))
+    seen = np.bincount(inside.state, minlength=len(engine.STATE_NAMES)) > 0
     total_s = float(step_s.sum())
-    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if number in seen]
-    after_first, after_last = rows_within(in_order(awake.t_s), start_s, end_s)
+    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
     return {
         "boot": boot,
         "dated": account.dated(boot, start_s),
@@ -65,21 +80,31 @@ def drive(
         "start_s": round(start_s, 3),
         "end_s": round(end_s, 3),
         "length_s": round(end_s - start_s, 3),
-        "first_row": offset + min(after_first, first),
-        "last_row": offset + max(min(after_last, last) - 1, min(after_first, first)),
+        "first_row": offset + begin,
+        "last_row": offset + max(until - 1, begin),
         "started_by": "crank" if awake.state[first] == engine.CRANK else "charging volts",
+        "started": charged or not _failed(cranks, end_s),
+        "charged": charged,
         "rested_volts": rested,
         **set_point(driven),
         "charging_after_s": _charging_after(awake, states, start_s, cranks),
-        "idle": by_speed(driven, step_s),
+        "idle": by_speed(inside, step_s),
         **flow,
-        "low_s": round(float(step_s[driven.volts < limits.discharging_mv / 1000].sum()), 1),
+        "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
         "states": {name: round(float(in_state[number]), 1) for number, name in names},
         "shares": {name: round(float(in_state[number]) / total_s, 4) if total_s else 0.0 for number, name in names},
         "cranks": cranks,
-        "episodes": episodes(awake, states, offset, vars(limits), known, rested),
+        "episodes": episodes(awake, states, offset, vars(limits), known, rested, times),
         "shown": shown(driven),
     }
+
+
+def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
+    """Whether each crank, of a drive in which charging volts were never held, was soon followed by another or by the
+    end: the engine seems not to have started. A drive on the battery alone lasts longer."""
+    nexts = [*(one["start_s"] for one in cranks[1:]), end_s]
+    waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True) if cranks]
+    return bool(waits) and max(waits) <= _TRIED_S
 
 
 def _charging_after(

@@ -8,7 +8,7 @@ import numpy as np
 from chargecore import engine
 from underdash.review.charge_bounds import Supply, bounds
 from underdash.review.rows import Floats, Rows
-from underdash.review.stretches import ends_s, in_order, least, mean, rows_within
+from underdash.review.stretches import Times, ends_s, in_order, least, mean, rows_within
 
 EPISODE_STATES = (engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
 
@@ -20,11 +20,12 @@ def episodes(
     limits_mv: dict[str, int],
     supply: Supply,
     rested_volts: float | None,
+    times: Times,
 ) -> list[dict[str, Any]]:
     """Each episode among the `runs` of equal state of a stretch, which begins at `offset` of all rows.
 
     limits_mv: the thresholds in force [mV], [mA]. supply, rested_volts: what the volts are judged by where there is no
-    clamp (charge_bounds).
+    clamp (charge_bounds). times: of the stretch's rows.
     """
     found: list[dict[str, Any]] = []
     t_s = in_order(awake.t_s)
@@ -32,7 +33,7 @@ def episodes(
     for start, end in runs:
         if awake.state[start] not in EPISODE_STATES:
             continue
-        episode = _episode(awake, t_s, start, end, offset, limits_mv)
+        episode = _episode(awake, t_s, start, end, offset, limits_mv, times)
         if episode["charge_ah"] is not None:
             row_s = episode["length_s"] / max(episode["last_row"] - episode["first_row"] + 1, 1)
             _with_clamp(episode, limits_mv["clamp_dead_ma"] / 1000, row_s)
@@ -40,10 +41,8 @@ def episodes(
             first, last = episode["first_row"] - offset, episode["last_row"] - offset + 1
             volts = awake.volts[first:last]
             known = np.isfinite(volts)
-            steps = np.diff(t_s[first:last], prepend=max(t_s[max(first - 1, 0)], episode["start_s"]))
-            given = bounds(
-                volts[known], np.maximum(steps, 0.0)[known], episode["length_s"], rested_volts, supply, before_ah
-            )
+            steps = times.within(t_s, episode["start_s"], first, last)
+            given = bounds(volts[known], steps[known], episode["length_s"], rested_volts, supply, before_ah)
             if given is not None:
                 episode["charge_low_ah"], episode["charge_high_ah"] = -round(given[1], 3), 0.0 - round(given[0], 3)
                 episode["charge_basis"] = supply.basis
@@ -52,14 +51,16 @@ def episodes(
     return found
 
 
-def _episode(awake: Rows, t_s: Floats, start: int, end: int, offset: int, limits_mv: dict[str, int]) -> dict[str, Any]:
+def _episode(
+    awake: Rows, t_s: Floats, start: int, end: int, offset: int, limits_mv: dict[str, int], times: Times
+) -> dict[str, Any]:
     kind = engine.STATE_NAMES[int(awake.state[start])]
-    start_s, end_s = float(awake.since_s[start]), ends_s(awake, end)
+    start_s, end_s = float(awake.since_s[start]), ends_s(awake, end, times.holes)
     first, last = rows_within(t_s, start_s, end_s)
     inside = slice(first, last)
     amps = awake.amps[inside]
     mean_volts, mean_amps = mean(awake.volts[inside]), mean(amps)
-    step_s = np.diff(t_s[inside], prepend=t_s[max(first - 1, 0)]) if last > first else np.zeros(0)
+    step_s = times.within(t_s, start_s, first, last)
     lowest, highest = least(awake.low[inside]), least(-awake.high[inside], sign=-1)
     beyond: float | None = None
     if kind == "overcharge":

@@ -1,6 +1,7 @@
 """Rows cut into stretches, and the time that each row stands for. Whole arrays at once, no row by itself."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -12,15 +13,29 @@ from underdash.review.rows import Floats, Rows
 LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is counted across it
 LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
 LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
+_LONGEST_DWELL_ROWS = 600  # no dwell is longer than a minute, no row shorter than a tenth of a second
 _PICKED = 10_000
 _PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is a hole (chosen here)
 
 
+@dataclass(frozen=True)
+class Times:
+    """Of some rows: the time that each stands for [s] (`steps_s`), and whether a hole lies before it (`holes`)."""
+
+    steps_s: Floats
+    holes: Any
+
+    def within(self, t_s: Floats, start_s: float, first: int, last: int) -> Floats:
+        """The times of rows first..last, the first of them no longer than since `start_s` [s]."""
+        steps = self.steps_s[first:last].copy()
+        if len(steps):
+            steps[0] = min(steps[0], max(float(t_s[first]) - start_s, 0.0))
+        return steps
+
+
 def runs(values: Any) -> Iterator[tuple[int, int]]:
     """(start, end) of each stretch of equal values."""
-    edges = np.flatnonzero(values[1:] != values[:-1]) + 1
-    bounds = [0, *edges.tolist(), len(values)]
-    yield from ((start, end) for start, end in pairwise(bounds) if end > start)
+    yield from cut(values, np.zeros(len(values), dtype=bool))
 
 
 def period_s(rows: Rows) -> float:
@@ -52,12 +67,25 @@ def steps_s(rows: Rows, apart: Floats) -> Floats:
     return steps
 
 
+def cut(values: Any, holes: Any) -> Iterator[tuple[int, int]]:
+    """(start, end) of each stretch of equal values that no hole cuts. holes: whether one lies before each."""
+    edges = np.flatnonzero((values[1:] != values[:-1]) | holes[1:]) + 1
+    bounds = [0, *edges.tolist(), len(values)]
+    yield from ((start, end) for start, end in pairwise(bounds) if end > start)
+
+
+def holes(rows: Rows, apart: Floats) -> Any:
+    """Whether a hole lies before each row, in which nobody knows what went on. apart: of `apart_s`."""
+    found = (apart > max(LONGEST_JUDGED_S, _PERIODS * period_s(rows))) | (apart < 0.0)
+    odd = np.flatnonzero(found)
+    asleep = (rows.state[odd - 1] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
+    found[odd[asleep]] = False
+    return found
+
+
 def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
     """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
     not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
-    longest = max(LONGEST_JUDGED_S, _PERIODS * period_s(rows))
-    odd = np.flatnonzero((apart > longest) | (apart < 0.0))
-    asleep = (rows.state[odd - 1] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
     return [
         {
             "boot": int(rows.boot[at]),
@@ -65,17 +93,30 @@ def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
             "length_s": round(float(apart[at]), 3),
             "why": "no rows were written" if apart[at] > 0.0 else "the clock went back",
         }
-        for at in odd[~asleep].tolist()
+        for at in np.flatnonzero(holes(rows, apart)).tolist()
     ]
 
 
 def awake(rows: Rows) -> Iterator[tuple[int, int]]:
     """(start, end) of each stretch within one start of the board that is not rest; its last row, where that is one of
-    rest, tells when the condition before it ended."""
+    rest, tells when the condition before it ended, and its first ones, where they are, were rest until its first
+    verdict told that something had begun in them."""
     resting = rows.boot * 2 + (rows.state == engine.REST)
     for start, end in runs(resting):
         if rows.state[start] != engine.REST:
-            yield start, end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
+            after = end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
+            yield _onset(rows, start), after
+
+
+def _onset(rows: Rows, start: int) -> int:
+    """The first row in which the condition behind the verdict of row `start` held."""
+    first, boot, since_s = start, rows.boot[start], rows.since_s[start]
+    while (
+        start - first < _LONGEST_DWELL_ROWS and first and rows.boot[first - 1] == boot
+        and rows.state[first - 1] == engine.REST and since_s < rows.t_s[first - 1]
+    ):  # fmt: skip
+        first -= 1
+    return first
 
 
 def boots(rows: Rows) -> list[dict[str, int]]:
@@ -87,9 +128,10 @@ def boots(rows: Rows) -> list[dict[str, int]]:
     return [{"boot": boot, "rows": counted[boot]} for boot in sorted(counted)]
 
 
-def ends_s(rows: Rows, end: int) -> float:
-    """When a run that stops before row `end` was over: when the next verdict's condition began."""
-    return float(rows.since_s[end]) if end < len(rows) else float(rows.t_s[-1])
+def ends_s(rows: Rows, end: int, holes: Any) -> float:
+    """When a run that stops before row `end` was over: when the next verdict's condition began, but with its own last
+    row where a hole follows. holes: as of `cut`."""
+    return float(rows.t_s[end - 1] if end == len(rows) or holes[end] else rows.since_s[end])
 
 
 def rows_within(t_s: Floats, start_s: float, end_s: float) -> tuple[int, int]:

@@ -1,5 +1,6 @@
 """Findings while they are gathered, and times as words."""
 
+from collections.abc import Sized
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,6 +22,12 @@ def duration(seconds: float) -> str:
     if whole < 7200:
         return f"{whole // 60} min {whole % 60} s"
     return f"{whole // 3600} h {whole // 60 % 60} min"
+
+
+def count(many: int | Sized, what: str) -> str:
+    """So many of a thing that takes an s for its plural."""
+    number = many if isinstance(many, int) else len(many)
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def times(many: int) -> str:

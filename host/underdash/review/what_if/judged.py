@@ -16,7 +16,7 @@ from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
 from underdash.problems import UsageError
 from underdash.review import foreign, journal
-from underdash.review.drives import is_drive
+from underdash.review.drives import begins
 from underdash.review.stretches import runs
 from underdash.review.stride import stride
 
@@ -68,10 +68,20 @@ class Rows:
 
     @cached_property
     def drives(self) -> list[tuple[int, int]]:
-        """(first row, one past the last) of each drive, as the review counts them: the stretches of rows that were not
-        said to be rest in which an engine ran."""
-        awake = runs(self.boot * 2 + (self.state == REST))
-        return [(start, end) for start, end in awake if is_drive(self.state[start:end])]
+        """(first row, one past the last) of each drive, as the review counts them: of each stretch of rows that were
+        not said to be rest, what follows from the first in which an engine ran."""
+        found = []
+        resting = self.boot * 2 + (self.state == REST)
+        for start, end in runs(resting):
+            if self.state[start] == REST:
+                continue
+            # As stretches.awake: the row of rest that ends a drive tells when it was over.
+            more = end < len(self) and self.boot[end] == self.boot[start]
+            part = slice(start, end + 1 if more else end)
+            first = begins(self.state[part], np.where(self.bus_mv[part] == ABSENT, np.nan, self.bus_mv[part] / 1000))
+            if first is not None:
+                found.append((start + first, end))
+        return found
 
 
 @dataclass(frozen=True)
