@@ -167,8 +167,9 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
 
 def _not_before_a_hole(boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:
     """Across a hole the engine forgets, and counts anew from 0: no verdict began before the row behind it."""
-    longest_ms = np.where(state[:-1] == REST, REST_GAP_MS, GAP_MS)
-    holes = 1 + np.flatnonzero((np.diff(t_ms) > longest_ms) & (np.diff(boot) == 0))
+    holes = np.flatnonzero(np.diff(t_ms) > GAP_MS) + 1
+    at_rest = (state[holes - 1] == REST) & (t_ms[holes] - t_ms[holes - 1] <= REST_GAP_MS)
+    holes = holes[~at_rest & (boot[holes] == boot[holes - 1])]
     ends = np.append(holes, len(t_ms))[1:]
     for hole, end in zip(holes.tolist(), ends.tolist(), strict=True):
         same = hole + int(np.searchsorted(boot[hole:end] != boot[hole], True))

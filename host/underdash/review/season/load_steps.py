@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from chargecore import engine
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import Floats, Ints, Rows
 
 _RUNS = np.isin(
     np.arange(len(engine.STATE_NAMES)), (engine.CHARGING, engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
@@ -24,6 +24,7 @@ _SEVERAL = 3  # so many steps down and as many up must be as large: one is a cha
 _FLAT_V, _FLAT_SHARE = 0.03, 0.15  # before and after a sharp step the volts keep this near (chosen here)
 _SEEN_V = 0.012  # a smaller fall may be noise: nothing is looked for after it (chosen here)
 _LATER = (20, 21, 22, 23, 24)  # rows after a fall: by then a battery that has to help has sagged
+_AROUND = 32  # rows: more than any of these looks before or behind
 _KEY_A = (3.0, 60.0)  # what a key's loads may draw: less tells no resistance, more is a starter
 _BEFORE_ROWS = 12  # before the crank: the key is on for seconds, in rows of one or of a tenth
 _INRUSH_V = 0.7  # a starter lets the volts fall by as much from row to row: `crank_drop_mv`
@@ -47,21 +48,26 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
     key_ohm [ohm]: what these pull the volts down by, over what they draw, with a clamp.
     temperature [C]: median, of logs that have one.
     """
-    rise, amps, later = _sharp(rows.volts, rows.t_s), _difference(rows.amps), _later(rows.volts)
-    # Where a window of seven holds a larger one, it is the same step.
-    top = (np.abs(rise) == ndimage.maximum_filter1d(np.abs(rise), 7)) & (rise != 0.0)
     found: list[Steps] = []
     for drive in drives:
         span = slice(drive["first_row"], drive["last_row"] + 1)
         runs = _RUNS[rows.state[span]] & (rows.t_s[span] > drive["start_s"] + _SETTLED_S)
         volts = sag = amp_steps = None
         if int(runs.sum()) >= _LEAST_ROWS:
-            at = np.flatnonzero(runs & top[span])
-            at = at[np.argsort(rise[span][at])]
-            falls, rises = -rise[span][at], rise[span][at][::-1]
+            # A drive at a time, and the rows around it that its own look at: a season at once takes its memory in vain.
+            first = max(span.start - _AROUND, 0)
+            wide, inner = slice(first, span.stop + _AROUND), slice(span.start - first, span.stop - first)
+            rise = _sharp(rows.volts[wide], rows.t_s[wide])
+            # Where a window of seven holds a larger one, it is the same step.
+            top = (np.abs(rise) == ndimage.maximum_filter1d(np.abs(rise), 7)) & (rise != 0.0)
+            rise = rise[inner]
+            at = np.flatnonzero(runs & top[inner])
+            at = at[np.argsort(rise[at])]
+            falls, rises = -rise[at], rise[at][::-1]
             volts = float(max(min(_third(falls), _third(rises)), 0.0))
             largest = at[:_SEVERAL][falls[:_SEVERAL] >= _SEEN_V]
-            sag, amp_steps = _median(-later[span][largest]), _median(-amps[span][largest])
+            places = largest + span.start
+            sag, amp_steps = _median(-_later(rows.volts, places)), _median(-_difference_at(rows.amps, places))
         found.append({
             "running_volts": _median(rows.volts[span][runs]),
             "running_s": float(runs.sum()),
@@ -95,10 +101,19 @@ def _difference(values: Floats) -> Floats:
     return np.asarray(sum(_shifted(values, k) - _shifted(values, -k) for k in (1, 2, 3)) / 3.0)
 
 
-def _later(volts: Floats) -> Floats:
-    """Mean of the rows _LATER, less that of the three before [V]."""
-    after = sum(_shifted(volts, k) for k in _LATER) / len(_LATER)
-    return np.asarray(after - sum(_shifted(volts, -k) for k in (1, 2, 3)) / 3.0)
+def _difference_at(values: Floats, places: Ints) -> Floats:
+    """The same, of a few rows."""
+    return _mean_around(values, places, (1, 2, 3)) - _mean_around(values, places, (-1, -2, -3))
+
+
+def _later(volts: Floats, places: Ints) -> Floats:
+    """Mean of the rows _LATER than each of these, less that of the three before it [V]."""
+    return _mean_around(volts, places, _LATER) - _mean_around(volts, places, (-1, -2, -3))
+
+
+def _mean_around(values: Floats, places: Ints, offsets: tuple[int, ...]) -> Floats:
+    around = np.clip(places[:, None] + np.array(offsets), 0, len(values) - 1)
+    return np.asarray(values[around].mean(axis=1))
 
 
 def _sharp(volts: Floats, t_s: Floats) -> Floats:
