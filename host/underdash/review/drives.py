@@ -106,7 +106,7 @@ def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
         return False
     nexts = [*(one["start_s"] for one in cranks[1:]), end_s]
     waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True)]
-    return max(waits) <= _TRIED_S
+    return bool(max(waits) <= _TRIED_S)
 
 
 def _charging_after(
