@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from underdash.review.drive_words import given, often
+from underdash.review.drive_words import given, often, slight
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
 from underdash.review.words import clock, duration, on
@@ -14,12 +14,15 @@ QUESTIONS = (
     "How bad is it?",
     "What would fix it?",
 )
+_LEAST_SHARE = 0.001  # of a life that is put in figures
 
 
 def answers(report: dict[str, Any]) -> list[dict[str, str]]:
     """[{question, answer}], in the order of QUESTIONS; only the first where the battery was not cycled."""
     found = [(drive, episode) for drive in report["drives"] for episode in drive["episodes"] if drive["started"]]
     deficits = [(drive, episode) for drive, episode in found if episode["kind"] == "discharging"]
+    if slight([episode for _, episode in deficits]):
+        deficits = []
     if not deficits:
         return [{"question": QUESTIONS[0], "answer": _no(report)}]
     told = (_yes(report, deficits), _since(report, deficits), _when(report, deficits), _cost(report, deficits),
@@ -81,7 +84,8 @@ def _when(report: dict[str, Any], deficits: Deficits) -> str:
     told = []
     into = sorted((episode["start_s"] - drive["start_s"]) / 60 for drive, episode in deficits)
     if len(into) > 1:
-        told.append(f"It begins {into[0]:.0f} to {into[-1]:.0f} min into the drive.")
+        first, last = f"{into[0]:.0f}", f"{into[-1]:.0f}"
+        told.append(f"It begins {first if first == last else f'{first} to {last}'} min into the drive.")
     speeds = [drive["idle"] for drive, _ in deficits if drive["idle"]]
     if speeds:
         short_s = {drive["number"]: drive["idle"]["idle_short_s"] for drive, _ in deficits if drive["idle"]}
@@ -92,8 +96,10 @@ def _when(report: dict[str, Any], deficits: Deficits) -> str:
         told.append(f"It is what the car file foresees at {'; '.join(where)}.")
     charged = [drive["set_point_volts"] for drive, _ in deficits if drive["set_point_volts"] is not None]
     if charged:
-        told.append(f"At other times of the same drive it charged, at {min(charged):.2f} V or more.")
-    else:
+        least, most = f"{min(charged):.2f}", f"{max(charged):.2f}"
+        at = f"{least} V (median)" if least == most else f"{least} to {most} V (medians)"
+        told.append(f"At other times of the same drive it charged, at {at}.")
+    elif not any(drive["charged"] for drive, _ in deficits):
         told.append("It never charged in these drives.")
     return " ".join(told)
 
@@ -104,7 +110,8 @@ def _cost(report: dict[str, Any], deficits: Deficits) -> str:
     told = f"{given(episodes)}." + (f" The volts fell to {min(volts):.2f} V." if volts else "")
     shares = [drive["life_share"] for drive in report["drives"] if drive["life_share"] is not None]
     if sum(shares) > 0.0:
-        told += f" Cycling like this costs about {sum(shares):.1%} of the battery's life, a rough estimate."
+        share = f"about {sum(shares):.1%}" if sum(shares) >= _LEAST_SHARE else f"less than {_LEAST_SHARE:.1%}"
+        told += f" Cycling like this costs {share} of the battery's life, a rough estimate."
     elif not report["clamp"]:
         told += " What it costs in battery life is not known without a clamp."
     elif report["capacity_ah"] is None:
@@ -118,7 +125,7 @@ def _fix(report: dict[str, Any], deficits: Deficits) -> str:
         return f"By the car file any one of these, margin included: {'; '.join(closing(plan))}."
     if plan and plan["checks"]:
         return "The car differs from its file. " + " ".join(check["text"] for check in plan["checks"])
-    if all(drive["set_point_volts"] is not None for drive, _ in deficits):
+    if all(drive["charged"] for drive, _ in deficits):
         return (
             "A higher idle, a smaller alternator pulley, more rated output or less load at idle. How much of each, the "
             "plan of a car file says."

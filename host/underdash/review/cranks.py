@@ -10,7 +10,7 @@ from underdash.review.stretches import least
 RECOVERED_V = 13.2  # "never below 13.2" with the engine running (a trade lesson, as `marginal_mv`)
 _WHOLE_S = 0.9  # a row at least so long is a second's, not one of the tenths around a crank [s]
 _LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenths are followed for seconds
-_LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from it
+_LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from a row with it
 
 
 def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> dict[str, Any]:
@@ -21,9 +21,8 @@ def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> 
     begin_s = float(rows.since_s[start])
     over_s = float(rows.since_s[end]) if end < stop else float(rows.t_s[end - 1])
     low = rows.low[start:end]
-    held, at = _held(low)
+    held = _held(low)
     before = _before(rows, start)
-    amps = -float(np.mean(rows.amps[start + at : start + at + 3])) if at is not None else float("nan")
     dip = before - held if before is not None and held is not None else None
     return {
         "start_s": round(begin_s, 3),
@@ -34,7 +33,7 @@ def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> 
         "dip_volts": None if dip is None else round(dip, 3),
         "recovery_s": _recovery(rows, end, stop, over_s, min(RECOVERED_V, healthy_volts)),
         "after_volts": _after(rows, end, stop),
-        "resistance_ohm": round(dip / amps, 5) if dip is not None and amps >= _LEAST_A else None,
+        "resistance_ohm": _resistance(rows, start, end, begin_s),
         "most_amps": _most(rows.amps[start:end]),
         "first_row": start,
     }
@@ -46,15 +45,30 @@ def _most(amps: Floats) -> float | None:
     return round(float(known[np.argmax(np.abs(known))]), 1) if len(known) else None
 
 
-def _held(low: Floats) -> tuple[float | None, int | None]:
-    """What the battery held for three rows in succession [V], as the engine reckons it, and the first of the three."""
+def _resistance(rows: Rows, start: int, end: int, begin_s: float) -> float | None:
+    """What volts and amps both changed by, from the row before the crank to its rows, as a quotient [ohm]: their
+    median; None without a clamp, or without such rows.
+
+    A row's volts and amps are means over the same span, so the quotient holds also for one that is only partly of the
+    crank; but not for one in which the volts were above those before, as when the alternator takes over.
+    """
+    last = start - 1
+    if last < 0 or rows.boot[last] != rows.boot[start] or begin_s - rows.t_s[last] > _WHOLE_S:
+        return None
+    fall = rows.volts[last] - rows.volts[start:end]
+    drawn = rows.amps[last] - rows.amps[start:end]
+    known = (drawn >= _LEAST_A) & (fall > 0.0) & (rows.high[start:end] <= rows.high[last])
+    return round(float(np.median(fall[known] / drawn[known])), 5) if known.any() else None
+
+
+def _held(low: Floats) -> float | None:
+    """What the battery held for three rows in succession [V], as the engine reckons it."""
     if len(low) < 3:
-        return None, None
+        return None
     three = np.max([low[:-2], low[1:-1], low[2:]], axis=0)
     if not np.isfinite(three).any():
-        return None, None
-    at = int(np.nanargmin(three))
-    return round(float(three[at]), 3), at
+        return None
+    return round(float(np.nanmin(three)), 3)
 
 
 def _before(rows: Rows, start: int) -> float | None:

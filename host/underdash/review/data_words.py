@@ -4,7 +4,7 @@ from typing import Any
 
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
-from underdash.review.words import Said, clock, duration
+from underdash.review.words import Said, clock, count, duration
 
 _UNTRUE_AH = 10_000.0  # ranks what the rest cannot be believed without above that rest
 _LATE_S = 7.0  # a verdict that comes later than this after its onset waited for volts that stood still
@@ -15,7 +15,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
     if report["mismatches"]:
         said.add(
             "watch",
-            f"Board and desk disagree on {report['mismatches']} rows: the firmware and this program are of "
+            f"Board and desk disagree on {count(report['mismatches'], 'row')}: the firmware and this program are of "
             "different versions, or a sensor line was changed.",
             "; ".join(report["mismatch_examples"]),
         )
@@ -23,22 +23,22 @@ def trust(said: Said, report: dict[str, Any]) -> None:
     if report["lost_rows"] or report["damaged_bytes"]:
         said.add(
             "note",
-            f"{report['lost_rows']} rows are missing and {report['damaged_bytes']} bytes unreadable; "
+            f"{count(report['lost_rows'], 'row')} missing and {count(report['damaged_bytes'], 'byte')} unreadable; "
             "what is reported leaves them out.",
-            f"{report['unchecked_rows']} rows after a hole could not be checked",
+            f"{count(report['unchecked_rows'], 'row')} after a hole could not be checked",
         )
     if report["period_s"] > LONGEST_JUDGED_S:
         said.add(
             "note",
             f"The rows are {report['period_s']:.0f} s apart, and a verdict needs one each {LONGEST_JUDGED_S:.0f} s: "
             "no drive, episode or rest can be told from them. Charge is counted, where a clamp was read.",
-            f"{report['rows']} rows",
+            count(report["rows"], "row"),
         )
     elif report["gaps"]:
         longest = max(report["gaps"], key=lambda gap: abs(gap["length_s"]))
         said.add(
             "note",
-            f"{len(report['gaps'])} holes in the rows; what happened in them is not known, and no charge is counted "
+            f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
             f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
             t_s=longest["start_s"],
@@ -47,7 +47,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
         _late(said, report)
     if not report["drives"]:
         text = "No drive in these rows: no crank and no charging volts were seen."
-        said.add("note", text, f"{report['rows']} rows")
+        said.add("note", text, count(report["rows"], "row"))
 
 
 def _sensors(said: Said, report: dict[str, Any]) -> None:

@@ -3,11 +3,12 @@
 from typing import Any
 
 from underdash.review.sensors import doubt
-from underdash.review.words import Said, clock, duration, times
+from underdash.review.words import Said, clock, duration, figure, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
+_LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less is not worth a line (chosen here)
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -18,13 +19,13 @@ def drives(said: Said, report: dict[str, Any]) -> None:
     for drive in report["drives"]:
         mine = drive["episodes"]
         deficits = [episode for episode in mine if episode["kind"] == "discharging"] if drive["started"] else []
-        if deficits:
+        if not slight(deficits):
             _deficits(said, drive, deficits)
         for episode in mine:
             if episode["kind"] == "overcharge":
                 _overcharge(said, drive, episode)
         marginal = [episode for episode in mine if episode["kind"] == "marginal"]
-        if marginal:
+        if not slight(marginal):
             _marginal(said, drive, marginal)
         for crank in drive["cranks"]:
             _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
@@ -49,11 +50,21 @@ def cost_ah(episode: dict[str, Any]) -> float:
     return float(10.0 * episode["length_s"] / 3600)
 
 
+def slight(episodes: list[dict[str, Any]]) -> bool:
+    """Whether these episodes together, if any, are too short and took too little to be worth a line."""
+    return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(_taken_ah(e) for e in episodes) < _LEAST_AH
+
+
+def _taken_ah(episode: dict[str, Any]) -> float:
+    """What it took by clamp or volts [Ah]; 0 where neither tells."""
+    return 0.0 if episode["charge_low_ah"] is None else cost_ah(episode)
+
+
 def given(episodes: list[dict[str, Any]]) -> str:
     """How much the battery gave in these episodes, in a sentence, with what that rests on."""
     if all(episode["charge_ah"] is not None for episode in episodes):
         ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
-        return f"It gave {ah:.2f} Ah, {ah / hours if hours else 0.0:.1f} A on average"
+        return f"It gave {figure(ah, 2)} Ah, {figure(ah / hours if hours else 0.0, 1)} A on average"
     if any(episode["charge_low_ah"] is None for episode in episodes):
         return "How much it gave is not known without a clamp"
     least, most = -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
@@ -75,7 +86,7 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
     last = max(episode["start_s"] + episode["length_s"] for episode in episodes)
     short = "The alternator was short of the load"
     if worst["mean_amps"] is not None:
-        short = f"The alternator was about {-worst['mean_amps']:.0f} A short of the load"
+        short = f"The alternator was about {figure(-worst['mean_amps'], 0)} A short of the load"
     lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
     if drive["set_point_volts"] is not None and last < drive["end_s"] - 1.0:
         cause = (
@@ -92,10 +103,14 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
     elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
         cause = (
             f"{short} to the end, after {drive['set_point_volts']:.2f} V earlier in this drive: either too much was on "
-            "at idle, or alternator, belt, its fuse or the charge cable gave out. The next drive tells which."
+            "at idle, or alternator, belt, its fuse or the charge cable gave out, or the engine was off and something "
+            "ran on. The next drive tells which."
         )
     else:
-        cause = f"{short} to the end: alternator, belt, its fuse or the charge cable."
+        cause = (
+            f"{short} to the end: alternator, belt, its fuse or the charge cable; or the engine was off and something "
+            "ran on."
+        )
     said.add(
         "act" if total_s >= _SERIOUS_S else "watch",
         f"The battery fed the car for {lasted}. {given(episodes)}. {cause}",
@@ -194,8 +209,8 @@ def _life(said: Said, drive: dict[str, Any]) -> None:
         "note",
         f"This drive's cycles cost the battery about 1/{_one_figure(1.0 / drive['life_share']):,} of its life, by an "
         "estimate that may be out by two or more.",
-        f"{cycles:g} cycles of up to {deepest:.2f} Ah by the clamp, counted after ASTM E1049; 60 cycles of 30 % taken "
-        "for a life",
+        f"{cycles:g} cycle{'' if cycles == 1 else 's'} of up to {deepest:.2f} Ah by the clamp, counted after ASTM "
+        "E1049; 60 cycles of 30 % taken for a life",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],

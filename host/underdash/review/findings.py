@@ -3,11 +3,13 @@
 from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
+from underdash.review.drive_words import slight
 from underdash.review.rest import drain_amps
-from underdash.review.words import WEIGHTS, Said, clock, duration, on
+from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
 
 __all__ = ["WEIGHTS", "clock", "duration", "findings"]
 
+_SOON_S = 5.0  # a drive that begins so soon after what was drawn ended it (chosen here)
 _USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is taken, and said
 
 
@@ -18,7 +20,7 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     said = Said(several=len(report["drives"]) > 1, days=days)
     drive_words.drives(said, report)
     for episode in report["parked_episodes"]:
-        _parked(said, episode)
+        _parked(said, episode, report["drives"])
     for rest in report["rests"]:
         _rest(said, rest, report["capacity_ah"])
     if "plan" in report:
@@ -27,10 +29,12 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     return said.ranked()
 
 
-def _parked(said: Said, episode: dict[str, Any]) -> None:
+def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -> None:
     lowest = "volts not measured" if episode["lowest_volts"] is None else f"down to {episode['lowest_volts']:.2f} V"
     where = {"row": episode["first_row"], "t_s": episode["start_s"], "dated": on(episode["dated"])}
     length = duration(episode["length_s"])
+    if slight([episode]):
+        return
     if episode["kind"] != "discharging":
         said.add(
             "watch",
@@ -40,12 +44,17 @@ def _parked(said: Said, episode: dict[str, Any]) -> None:
             **where,
         )
         return
-    amps = f"{-episode['mean_amps']:.1f} A" if episode["mean_amps"] is not None else "current"
-    took = f", {-episode['charge_ah']:.2f} Ah in all" if episode["charge_ah"] is not None else ""
+    unless = ""
+    end_s = episode["start_s"] + episode["length_s"]
+    cranked = any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
+    if not cranked:
+        unless = " Unless the engine ran: no crank was seen, and the rows may begin, or go on after a hole, in a drive."
+    amps = f"{figure(-episode['mean_amps'], 1)} A" if episode["mean_amps"] is not None else "current"
+    took = f", {figure(-episode['charge_ah'], 2)} Ah in all" if episode["charge_ah"] is not None else ""
     said.add(
         "act",
         f"With the engine off, something drew {amps} from the battery for {length}{took}. Find what was left on; a "
-        "lamp is about 1 A a pair, a fan that runs on 10 A and more.",
+        f"lamp is about 1 A a pair, a fan that runs on 10 A and more.{unless}",
         f"{clock(episode['start_s'])}, {lowest}",
         cost=-(episode["charge_ah"] or 0.0),
         **where,

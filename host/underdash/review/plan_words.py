@@ -3,7 +3,7 @@
 from itertools import groupby
 from typing import Any
 
-from underdash.review.words import Said, clock
+from underdash.review.words import Said, clock, three
 
 _CHECKS = 2  # drops to measure that are named in one finding
 
@@ -24,7 +24,7 @@ def planned(said: Said, report: dict[str, Any]) -> None:
 def closing(plan: dict[str, Any]) -> list[str]:
     """What alone closes the planned shortfall, a few words each."""
     return [
-        f"{cure['kind']} {cure['needed']:,.4g} {cure['unit']} (now {cure['now']:,.4g})"
+        f"{cure['kind']} {three(cure['needed'])} {cure['unit']} (now {three(cure['now'])})"
         for cure in plan["remedies"]
         if cure["needed"] is not None
     ]

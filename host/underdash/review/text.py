@@ -3,7 +3,7 @@
 from typing import Any
 
 from underdash.review.drive_words import span_ah
-from underdash.review.words import clock, duration, when
+from underdash.review.words import clock, count, duration, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
@@ -12,7 +12,7 @@ _MOST_DRIVES = 20
 def summary(report: dict[str, Any]) -> str:
     """The answers, the findings, then each drive in a few lines."""
     drives = report["drives"]
-    lines = [f"{report['source']}: {report['rows']} rows, {len(drives)} drive{'' if len(drives) == 1 else 's'}", ""]
+    lines = [f"{report['source']}: {count(report['rows'], 'row')}, {count(drives, 'drive')}", ""]
     for one in report["answers"]:
         lines += [one["question"], f"    {one['answer']}"]
     lines.append("")
@@ -21,11 +21,12 @@ def summary(report: dict[str, Any]) -> str:
     for drive in drives[:_MOST_DRIVES]:
         lines += ["", *_drive(drive)]
     if len(drives) > _MOST_DRIVES:
-        lines += ["", f"... and {len(drives) - _MOST_DRIVES} more drives: --html or --json has them all."]
+        lines += ["", f"... and {count(len(drives) - _MOST_DRIVES, 'more drive')}: --html and --json have all."]
     lines += [
         "",
-        f"Trust: {report['mismatches']} rows on which board and desk disagree, {report['unchecked_rows']} unchecked, "
-        f"{report['lost_rows']} lost, {report['damaged_bytes']} bytes damaged, {len(report['gaps'])} gaps.",
+        f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
+        f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
+        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}.",
         "An aid, not a safeguard: confirm with a meter before you act.",
     ]
     return "\n".join(lines)
@@ -62,15 +63,21 @@ def _drive(drive: dict[str, Any]) -> list[str]:
     for episode in drive["episodes"][:_MOST_SHOWN]:
         lines.append(f"  {_episode(episode)}")
     if len(drive["episodes"]) > _MOST_SHOWN:
-        lines.append(f"  ... and {len(drive['episodes']) - _MOST_SHOWN} more episodes")
+        lines.append(f"  ... and {count(len(drive['episodes']) - _MOST_SHOWN, 'more episode')}")
     warned = [change for change in drive["shown"] if change["warnings"]]
     for change in warned[:_MOST_SHOWN]:
         lines.append(f"  the board showed at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
     if len(warned) > _MOST_SHOWN:
-        lines.append(f"  ... and {len(warned) - _MOST_SHOWN} more changes of its warnings")
+        lines.append(f"  ... and {count(len(warned) - _MOST_SHOWN, 'more change')} of its warnings")
     if not warned:
         lines.append("  the board showed no warning")
     return lines
+
+
+def _moved(charge_ah: float) -> str:
+    """A charge [Ah] in words; which way, where it is not nothing."""
+    told = f"{abs(charge_ah):.2f} Ah"
+    return told if told == "0.00 Ah" else f"{told} {'in' if charge_ah > 0.0 else 'out'}"
 
 
 def _crank(crank: dict[str, Any]) -> str:
@@ -98,7 +105,7 @@ def _episode(episode: dict[str, Any]) -> str:
     lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
     told = f"{episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
     if episode["charge_ah"] is not None:
-        return f"{told}, {-episode['charge_ah']:.2f} Ah by the clamp"
+        return f"{told}, {_moved(episode['charge_ah'])} by the clamp"
     if episode["charge_low_ah"] is not None:
         return f"{told}, {span_ah(-episode['charge_high_ah'], -episode['charge_low_ah'])} by the volts, estimated"
     return told

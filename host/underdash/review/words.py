@@ -30,6 +30,17 @@ def count(many: int | Sized, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
+def figure(value: float, digits: int) -> str:
+    """A number with so many decimals, and nothing without a minus."""
+    told = f"{value:.{digits}f}"
+    return told.lstrip("-") if float(told) == 0.0 else told
+
+
+def three(value: float) -> str:
+    """A number of at most three digits that say something."""
+    return f"{float(f'{value:.3g}'):,.10g}"
+
+
 def times(many: int) -> str:
     """How often, in words."""
     return {1: "once", 2: "twice"}.get(many, f"{many} times")

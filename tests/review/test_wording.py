@@ -1,0 +1,80 @@
+"""Numbers in words: nothing that is nothing, one of one, and no more digits than mean something."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dips import with_clamp
+
+from underdash.carfile import example
+from underdash.review import review
+from underdash.review.answers import answers
+from underdash.review.findings import findings
+from underdash.review.plan_words import closing
+from underdash.review.text import summary
+from underdash.review.words import count, figure, three
+
+REST, CRANK, RUN, PARKED = (120, 12.65, 0.0), (1, 10.0, -180.0), (300, 14.1, 5.0), (120, 12.7, 0.0)
+
+
+def of(path: Path, *stretches: tuple[float, float, float]) -> dict[str, Any]:
+    return review(with_clamp(path / "log.csv", *stretches))[0]
+
+
+def test_figures() -> None:
+    assert [figure(value, 2) for value in (-0.001, 0.001, -0.01, -2.345)] == ["0.00", "0.00", "-0.01", "-2.35"]
+    assert [three(value) for value in (46.93, 72.64, 1234.0, 0.01236, 75.0)] == [
+        "46.9",
+        "72.6",
+        "1,230",
+        "0.0124",
+        "75",
+    ]
+    assert [count(0, "row"), count(1, "row"), count([1, 2], "row")] == ["0 rows", "1 row", "2 rows"]
+
+
+def test_a_deficit_of_seconds_and_nothing_is_no_finding(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, CRANK, RUN, (7, 12.7, -2.0), RUN, PARKED)
+    (episode,) = report["drives"][0]["episodes"]
+    assert episode["kind"] == "discharging" and -0.01 < episode["charge_ah"] < 0.0
+    assert not any("fed the car" in finding["text"] for finding in report["findings"])
+    assert report["answers"][0]["answer"].startswith("No.")
+    longer = of(tmp_path, REST, CRANK, RUN, (7, 12.4, -20.0), RUN, PARKED)
+    assert any("fed the car" in finding["text"] for finding in longer["findings"])
+    assert longer["answers"][0]["answer"].startswith("Yes")
+
+
+def test_one_is_one_and_alike_is_said_once(tmp_path: Path) -> None:
+    path = with_clamp(
+        tmp_path / "log.csv", REST, CRANK, (600, 14.1, 5.0), *[(10, 12.2, -20.0), (10, 14.1, 5.0)] * 2, RUN
+    )
+    head, *lines = path.read_text().splitlines()
+    path.write_text("\n".join([head, *(line for line in lines if not 300 < float(line.split(",")[0]) < 350)]) + "\n")
+    words = summary(review(path)[0])
+    assert "1 hole in the rows" in words and "1 gap." in words
+    assert "It begins 10 min into the drive." in words
+    assert "V (median)" in words and "V or more" not in words
+    assert "-0.0" not in words
+
+
+def test_a_share_of_a_life_that_is_none_is_not_put_in_figures(tmp_path: Path) -> None:
+    path = with_clamp(tmp_path / "log.csv", REST, CRANK, RUN, (60, 12.2, -20.0), RUN, PARKED)
+    report, _ = review(path, None, example())
+    for share, told in ((0.0002, "costs less than 0.1% of"), (0.0123, "costs about 1.2% of")):
+        report["drives"][0]["life_share"] = share
+        assert told in answers(report)[3]["answer"]
+    assert all(len(number.strip("()").replace(".", "").lstrip("0")) <= 4 for cure in closing(report["plan"])
+               for number in cure.split() if number[:1].isdigit())  # fmt: skip
+
+
+def test_what_lasts_to_the_end_may_be_an_engine_that_is_off(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, CRANK, RUN, (300, 12.2, -12.0), PARKED)
+    (finding,) = [one for one in report["findings"] if "fed the car" in one["text"]]
+    assert "or the engine was off and something ran on" in finding["text"]
+
+
+@pytest.mark.parametrize("crank", [True, False])
+def test_a_parked_load_says_whether_a_crank_followed(tmp_path: Path, crank: bool) -> None:
+    report = of(tmp_path, REST, (120, 12.2, -9.0), *([CRANK] if crank else []), RUN, PARKED)
+    (finding,) = [one for one in findings(report) if one["text"].startswith("With the engine off")]
+    assert ("Unless the engine ran" in finding["text"]) != crank
