@@ -100,9 +100,9 @@ def drive(
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
     """Whether each crank, of a drive in which charging volts were never held, was soon followed by another or by the
     end: the engine seems not to have started. A drive on the battery alone lasts longer."""
-    nexts = [*(one["start_s"] for one in cranks[1:]), end_s]
-    waits = [until - one["start_s"] - one["length_s"] for one, until in zip(cranks, nexts, strict=True) if cranks]
-    return bool(waits) and max(waits) <= _TRIED_S
+    over = [one["start_s"] + one["length_s"] for one in cranks]
+    nexts = [one["start_s"] for one in cranks[1:]] + [end_s] * bool(cranks)
+    return bool(cranks) and all(after - before <= _TRIED_S for before, after in zip(over, nexts, strict=True))
 
 
 def _charging_after(
