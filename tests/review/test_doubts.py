@@ -51,6 +51,13 @@ def test_a_starter_that_turns_for_nothing_accuses_no_alternator(tmp_path: Path, 
     assert report["answers"][0]["answer"] == "The engine seems not to have started in this drive: see the findings."
 
 
+def test_a_drive_whose_crank_was_missed_has_started(tmp_path: Path) -> None:
+    """Marginal from the first row on, and never more."""
+    report = of(tmp_path, (200, 13.1, 0.0), PARKED)
+    assert [(drive["started"], drive["charged"]) for drive in report["drives"]] == [(True, False)]
+    assert said(report, "never reached")
+
+
 def test_an_engine_that_starts_at_the_second_try_has_started(tmp_path: Path) -> None:
     report = of(tmp_path, REST, CRANK, (20, 12.3, -2.0), CRANK, RUN, PARKED)
     assert [drive["started"] for drive in report["drives"]] == [True]
