@@ -151,6 +151,18 @@ def test_two_damaged_copies_that_cannot_serve_for_each_other(tmp_path: Path, lif
     assert contents(tmp_path / "one") == contents(tmp_path / "three")
 
 
+def test_a_segment_under_anothers_name_is_left_out(tmp_path: Path, life: Life) -> None:
+    place = life.pull(tmp_path / "laptop" / BOARD)
+    archive.segment_path(place, 6).rename(archive.segment_path(place, 9))
+    (done,) = merge.merge(tmp_path / "home", [tmp_path / "laptop"])
+    assert done.added == [1, 2, 3, 4, 5]
+    (line,) = done.refused
+    assert "00000009.seg: holds segment 6, not 9" in line and "rename it to 00000006.seg" in line
+    archive.segment_path(place, 9).rename(archive.segment_path(place, 6))
+    (again,) = merge.merge(tmp_path / "home", [tmp_path / "laptop"])
+    assert (again.added, again.refused) == ([6], [])
+
+
 def test_merging_does_not_hide_rot(tmp_path: Path, life: Life) -> None:
     """A copy that has rotted, and a shorter one from before: the longer stays, and what was pulled is still known."""
     hurt = life.pull(tmp_path / "hurt" / BOARD)

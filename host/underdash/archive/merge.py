@@ -166,6 +166,12 @@ def _plan(place: Path, segments: list[Segment], target: Path, earlier: list[_Pla
 def _settle(plan: _Plan, number: int, mine: Segment | None, their: Segment) -> None:
     """Decide which of two copies of a segment stays."""
     done = plan.done
+    if their.header and their.header.segment != number:
+        done.refused.append(
+            f"{their.path}: holds segment {their.header.segment}, not {number}: it was given another's name; "
+            f"rename it to {archive.segment_path(their.path.parent, their.header.segment).name} and merge again"
+        )
+        return
     own = plan.checksums.get(number)
     stays = None
     if mine is None:
