@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from dips import with_clamp
+from pieces import header, rows_frame
 
 from underdash.review import review
 
@@ -36,3 +37,20 @@ def test_times_in_states_add_to_the_drives_length(tmp_path: Path, after: list[tu
     (drive,) = review(path)[0]["drives"]
     assert drive["length_s"] == pytest.approx(701, abs=2.1)
     assert sum(drive["states"].values()) == pytest.approx(drive["length_s"], abs=0.2)
+
+
+@pytest.mark.parametrize(("lost", "why"), [(True, "rows are lost, 60 of them"), (False, "no rows were written")])
+def test_what_the_numbering_says_of_a_hole(tmp_path: Path, lost: bool, why: str) -> None:
+    """Three minutes of charging, a frame a minute: of the second the frame is damaged, or nothing was written."""
+    frames = []
+    for minute in range(3):
+        rows = [(1000 * (60 * minute + s), 14095, 14100, 14105, 3000, 3, 0) for s in range(1, 61)]
+        number = 60 * minute if lost or minute == 0 else 60
+        if minute != 1:
+            frames.append(rows_frame(number, rows))
+        elif lost:
+            frames.append(bytes(rows_frame(number, rows)[:-1]) + b"\x00")
+    segment = tmp_path / "00000001.seg"
+    segment.write_bytes(header(1, 1, 0) + b"".join(frames))
+    (gap,) = review(segment)[0]["gaps"]
+    assert (gap["length_s"], gap["why"]) == (61.0, why)

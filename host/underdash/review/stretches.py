@@ -91,10 +91,18 @@ def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
             "boot": int(rows.boot[at]),
             "start_s": round(float(rows.t_s[at - 1]), 3),
             "length_s": round(float(apart[at]), 3),
-            "why": "no rows were written" if apart[at] > 0.0 else "the clock went back",
+            "why": _why(rows, apart, at),
         }
         for at in np.flatnonzero(holes(rows, apart)).tolist()
     ]
+
+
+def _why(rows: Rows, apart: Floats, at: int) -> str:
+    """What the numbering says of the hole before a row; a log's rows have no numbers, and tell no more."""
+    if apart[at] < 0.0:
+        return "the clock went back"
+    missing = int(rows.number[at]) - int(rows.number[at - 1]) - 1 if rows.number[at - 1] >= 0 else 0
+    return f"rows are lost, {missing} of them" if missing > 0 else "no rows were written"
 
 
 def awake(rows: Rows) -> Iterator[tuple[int, int]]:
