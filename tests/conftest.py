@@ -1,10 +1,11 @@
 """What several tests need: a short drive for the board's pins, and the means to look at its flash."""
 
 import os
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 import pytest
@@ -79,14 +80,22 @@ def until(condition: Callable[[], Any], seconds: float = 60.0) -> Any:
     raise AssertionError(f"did not come about in {seconds} s")
 
 
+def absent(missing: str) -> NoReturn:
+    """What a test needs is not here: the test is skipped, but fails under CI (which sets the variable of that name)."""
+    if os.environ.get("CI"):
+        pytest.fail(missing)
+    pytest.skip(missing)
+
+
+def gnu_units() -> str:
+    """The program `units`, an independent oracle of gauges and units."""
+    return shutil.which("units") or absent("GNU units not found; install the Debian package `units`")
+
+
 def measured_data(name: str) -> Path:
-    """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder. Where
-    there is none the test is skipped, but fails under CI (which sets the variable of that name)."""
+    """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder."""
     root = Path(os.environ.get("UNDERDASH_DATA", Path(__file__).resolve().parents[2] / "shared" / "data"))
     folder = root / name
     if not folder.is_dir():
-        missing = f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it"
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
+        absent(f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it")
     return folder

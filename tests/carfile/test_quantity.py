@@ -1,13 +1,12 @@
 """Quantities: units there and back, against GNU units as an independent oracle."""
 
-import os
-import shutil
 import subprocess
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from conftest import gnu_units
 from underdash.carfile import quantity
 from underdash.carfile.quantity import Kind, parse
 
@@ -37,10 +36,7 @@ def test_a_quantity_comes_back_in_any_of_its_units(kind: Kind, data: st.DataObje
 
 
 def test_units_are_what_gnu_units_says() -> None:
-    program = shutil.which("units")
-    if program is None:
-        assert not os.environ.get("CI"), "GNU units is missing"
-        pytest.skip("GNU units is not installed")
+    program = gnu_units()
     for kind in KINDS:
         if kind.name == "temperature":
             continue

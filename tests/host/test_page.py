@@ -1,10 +1,8 @@
 """The report page: what it says, what it must never do, and the drives that are not ordinary."""
 
 import re
-from collections import Counter
 from dataclasses import dataclass
 from html import unescape
-from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +10,8 @@ import numpy as np
 import pytest
 
 from chargecore.engine import STATE_NAMES
+from outline import Outline
 from underdash.review import page, plots
-
-VOID = {"meta", "br", "hr", "img", "link", "input"}
 
 
 @dataclass
@@ -92,43 +89,6 @@ def report(**changes: Any) -> dict[str, Any]:
         "drives": [drive()],
         "findings": [],
     } | changes
-
-
-class Outline(HTMLParser):
-    """Fails on a tag closed out of turn; keeps ids, outside references and the words."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.ids: Counter[str] = Counter()
-        self.tags: Counter[str] = Counter()
-        self.inner: list[str] = []
-        self.outer: list[str] = []
-        self.words = ""
-        self.feed(text)
-        self.close()
-        assert self.open == []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.handle_startendtag(tag, attrs)
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags[tag] += 1
-        for name, value in attrs:
-            if name == "id":
-                self.ids[value or ""] += 1
-            if name in ("href", "src", "xlink:href"):
-                (self.inner if (value or "").startswith("#") else self.outer).append((value or "")[1:])
-            self.inner += re.findall(r"url\(#([^)]+)\)", value or "")
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
-
-    def handle_data(self, data: str) -> None:
-        if self.open[-1:] not in (["style"], ["script"]):
-            self.words += data + " "
 
 
 def words(text: str) -> str:

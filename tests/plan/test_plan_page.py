@@ -1,14 +1,13 @@
 """The plan's page: the same numbers as the JSON, nothing from elsewhere, a page in a real browser."""
 
 import re
-from collections import Counter
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from outline import Outline
 from plan.browser import opened
 from plan.cars import car, load
 from plan.plans import CABLES, crowded, made, with_circuits
@@ -18,30 +17,17 @@ from underdash.plan.report import as_dict, plan
 from underdash.plan.results import Finding, Plan
 from underdash.plan.show.page import render
 
-VOID = {"meta", "br", "hr", "img", "link", "input"}
 
-
-class Outline(HTMLParser):
-    """Fails on a tag closed out of turn; keeps tables by their heading, ids, references and words."""
+class Page(Outline):
+    """Keeps the tables too, by their heading."""
 
     def __init__(self, text: str) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.tags: Counter[str] = Counter()
-        self.ids: Counter[str] = Counter()
-        self.inner: list[str] = []
-        self.outer: list[str] = []
         self.heading = ""
         self.rows: dict[str, list[list[str]]] = {}
-        self.words = ""
-        self.feed(text)
-        self.close()
-        assert self.open == []
+        super().__init__(text)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.handle_startendtag(tag, attrs)
-        if tag not in VOID:
-            self.open.append(tag)
+        super().handle_starttag(tag, attrs)
         if tag in ("h2", "h3"):
             self.heading = ""
         elif tag == "tr":
@@ -49,23 +35,9 @@ class Outline(HTMLParser):
         elif tag in ("td", "th"):
             self.rows[self.heading.strip()][-1].append("")
 
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags[tag] += 1
-        for name, value in attrs:
-            if name == "id":
-                self.ids[value or ""] += 1
-            if name in ("href", "src", "xlink:href"):
-                (self.inner if (value or "").startswith("#") else self.outer).append((value or "").removeprefix("#"))
-            self.inner += re.findall(r"url\(#([^)]+)\)", value or "")
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
-
     def handle_data(self, data: str) -> None:
-        if "style" in self.open:
-            return
-        self.words += data + " "
-        if self.open and self.open[-1] in ("h2", "h3"):
+        super().handle_data(data)
+        if self.open[-1:] in (["h2"], ["h3"]):
             self.heading += data
         elif "td" in self.open or "th" in self.open:
             self.rows[self.heading.strip()][-1][-1] += data
@@ -87,9 +59,9 @@ def real() -> Plan:
 
 
 @pytest.fixture(scope="module", params=["by hand", "shipped"])
-def both(request: pytest.FixtureRequest, real: Plan) -> tuple[dict[str, Any], Outline]:
+def both(request: pytest.FixtureRequest, real: Plan) -> tuple[dict[str, Any], Page]:
     one = real if request.param == "shipped" else made()
-    return as_dict(one), Outline(render(one))
+    return as_dict(one), Page(render(one))
 
 
 def same(cells: list[str], values: list[float | None], digits: list[int]) -> None:
@@ -102,7 +74,7 @@ def same(cells: list[str], values: list[float | None], digits: list[int]) -> Non
             assert number(cell) == pytest.approx(value, abs=0.5001 * 10**-places), (cell, value)
 
 
-def test_the_balance(both: tuple[dict[str, Any], Outline]) -> None:
+def test_the_balance(both: tuple[dict[str, Any], Page]) -> None:
     told, page = both
     rows = page.table("Balance")
     assert len(rows) == len(told["budget"]["balances"]) == 9
@@ -115,7 +87,7 @@ def test_the_balance(both: tuple[dict[str, Any], Outline]) -> None:
         same(row[8:10], [each["peak_amps"], each["inrush_amps"]], [1, 1])
 
 
-def test_shortfalls_remedies_and_cycling(both: tuple[dict[str, Any], Outline]) -> None:
+def test_shortfalls_remedies_and_cycling(both: tuple[dict[str, Any], Page]) -> None:
     told, page = both
     for row, each in zip(page.table("Where the battery makes up for it"), told["budget"]["shortfalls"], strict=True):
         same(row[2:7], [-each["margin_amps"], each["bus_volts"], each["battery_amps"], each["least_amps"],
@@ -132,7 +104,7 @@ def test_shortfalls_remedies_and_cycling(both: tuple[dict[str, Any], Outline]) -
                        100 * deepest, 100 * each["life_share"]], [0, 2, 1, 2, 3])  # fmt: skip
 
 
-def test_the_cables(both: tuple[dict[str, Any], Outline]) -> None:
+def test_the_cables(both: tuple[dict[str, Any], Page]) -> None:
     told, page = both
     rows = page.table("By how much of the hardest test they use")
     for row, each in zip(rows, told["cables"], strict=True):
@@ -161,7 +133,7 @@ def test_the_cables(both: tuple[dict[str, Any], Outline]) -> None:
         same(cells, values, [1, 2, 2, 2, 2])
 
 
-def test_charge_path_and_ammeter(both: tuple[dict[str, Any], Outline]) -> None:
+def test_charge_path_and_ammeter(both: tuple[dict[str, Any], Page]) -> None:
     told, page = both
     for row, each in zip(page.table("Charge path and grounds"), told["charge_path"]["drops"], strict=True):
         same(row[1:5], [each["amps"], 1000 * each["ohm"], each["volts"], each["limit_volts"]], [1, 2, 2, 2])
@@ -171,7 +143,7 @@ def test_charge_path_and_ammeter(both: tuple[dict[str, Any], Outline]) -> None:
         same(row[1:], [each[f"{name}_amps"] for name in names], [1] * 5)
 
 
-def test_findings_line_and_cautions_are_said(both: tuple[dict[str, Any], Outline]) -> None:
+def test_findings_line_and_cautions_are_said(both: tuple[dict[str, Any], Page]) -> None:
     told, page = both
     said = re.sub(r"\s+", " ", page.words)
     for finding in told["findings"]:
@@ -187,7 +159,7 @@ def test_findings_line_and_cautions_are_said(both: tuple[dict[str, Any], Outline
 @pytest.mark.parametrize("file", [example, with_circuits, crowded])
 def test_asks_for_nothing_from_elsewhere_and_keeps_its_ids_apart(file: Any) -> None:
     text = render(made(file()))
-    page = Outline(text)
+    page = Page(text)
     assert "http:" not in text and "https:" not in text and "@import" not in text and "default-src 'none'" in text
     assert page.outer == ["data:,"] and not set(page.tags) & {"script", "img", "iframe", "object"}
     assert page.ids.most_common(1)[0][1] == 1 and set(page.inner) <= set(page.ids)
@@ -208,7 +180,7 @@ def test_nothing_read_from_a_file_becomes_markup() -> None:
     cables = (*file.cables, replace(CABLES[0], name=evil, start=evil, added=False))
     one = made(replace(file, name=evil, path=Path(evil), loads=(*file.loads, load(evil, 1.0, ALWAYS)), cables=cables))
     finding = Finding("act", evil, evil)
-    page = Outline(render(replace(one, charge_path=replace(one.charge_path, findings=(finding,)))))
+    page = Page(render(replace(one, charge_path=replace(one.charge_path, findings=(finding,)))))
     assert page.tags["script"] == 0 and page.words.count("<script>") >= 6
 
 
@@ -219,7 +191,7 @@ def bare() -> CarFile:
 def test_a_car_without_ammeter_and_without_a_shortfall() -> None:
     one = made(bare())
     calm = replace(one.budget, shortfalls=(), remedies=(), cycling=(), findings=())
-    page = Outline(render(replace(one, budget=calm, cables=replace(one.cables, circuits=()))))
+    page = Page(render(replace(one, budget=calm, cables=replace(one.cables, circuits=()))))
     assert "ammeter" not in page.words and "makes up for it" not in page.words and "traffic" not in page.words
 
 

@@ -5,8 +5,9 @@ import subprocess
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from wired import FEET, units, wire
+from wired import FEET, wire
 
+from conftest import gnu_units
 from underdash.carfile.paths import cable_ohm
 from underdash.wire import gauge
 from underdash.wire.copper import PER_K, SIEMENS_M_PER_MM2, STRANDED, ohm_per_m
@@ -34,7 +35,7 @@ CATALOGUE = {"16": (2600.0, 2336.0), "10": (10500.0, 9343.0), "6": (26600.0, 245
 
 def ask_units(*pairs: tuple[str, str]) -> list[float]:
     """What units makes of each (have, want)."""
-    program = units()
+    program = gnu_units()
     said = [subprocess.run([program, "-t", *pair], capture_output=True, text=True, check=True).stdout for pair in pairs]
     return [float(line) for line in said]
 

@@ -1,11 +1,7 @@
 """A car file of cables, built by hand, and what the tests of cables ask of the result."""
 
-import os
-import shutil
 from pathlib import Path
 from typing import Any
-
-import pytest
 
 from underdash.carfile.model import ALWAYS, SUPPLY_SIDE, Alternator, Battery, Cable, CarFile, Engine, Load
 from underdash.plan.cables import size
@@ -69,14 +65,3 @@ def test_of(result: CableResult, name: str) -> Criterion:
 
 
 test_of.__test__ = False
-
-
-def units() -> str:
-    """The `units` program, an independent oracle. Without it the test is skipped, but fails under CI."""
-    found = shutil.which("units")
-    if found is None:
-        missing = "GNU units not found; install the Debian package `units`"
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
-    return found
