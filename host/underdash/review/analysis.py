@@ -32,7 +32,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     hole = holes(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
-    for start, end in awake(rows):
+    for start, end in awake(rows, apart):
         stretch = rows.part(slice(start, end))
         known = Times(steps[start:end], hole[start:end])
         first = begins(stretch.state, stretch.volts)
