@@ -45,8 +45,8 @@ def inline(figure: Figure, prefix: str, label: str) -> str:
     text = out.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r'\bid="', f'id="{prefix}', text)
-    text = re.sub(r'xlink:href="#', f'href="#{prefix}', text)
-    text = text.replace("url(#", f"url(#{prefix}")
+    text = re.sub(r'xlink:href="#(?!drive-)', f'href="#{prefix}', text)  # but links to a drive on the page
+    text = text.replace(' target="_blank"', "").replace("url(#", f"url(#{prefix}")
     text = re.sub(r'\bd="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found.group()), text)
     for plain, scheme in _IN_PAGE.items():
         text = text.replace(plain, scheme)

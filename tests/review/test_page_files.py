@@ -100,9 +100,10 @@ def test_numbers_on_a_drives_page_are_the_reports(made: Made) -> None:
         assert f"at rest before {drive['rested_volts']:.2f} V set point {drive['set_point_volts']:.2f} V" in said
         assert f"charge out {drive['out_ah']:.2f} Ah charge in {drive['in_ah']:.2f} Ah" in said
         for episode in drive["episodes"]:
-            ah = f"{episode['charge_ah']:.2f} Ah".replace("-", "\u2212")
-            amps = f"{episode['mean_amps']:.1f} A".replace("-", "\u2212")
-            assert f"{episode['lowest_volts']:.2f} V {episode['mean_volts']:.2f} V 5.0 s {amps} {ah}" in said
+            ah = f"{episode['charge_ah']:.2f} ({episode['charge_low_ah']:.2f} to {episode['charge_high_ah']:.2f})"
+            volts = f"{episode['lowest_volts']:.2f} V {episode['mean_volts']:.2f} V"
+            told = f"{volts} 5.0 s {episode['mean_amps']:.1f} A {ah}"
+            assert told.replace("-", "\u2212") in said and "charge [Ah] and its bounds, out of the battery is" in said
         for crank in drive["cranks"]:
             assert f"{crank['length_s']:.1f} s {crank['lowest_volts']:.2f} V" in said
         assert ("None in this drive." in said) == (not drive["episodes"])
@@ -125,9 +126,10 @@ def test_what_only_a_fuller_report_has_is_shown_where_it_is(made: Made) -> None:
     report["gaps"] = [{"boot": 1, "start_s": drive["start_s"] + 30.0, "length_s": 15.0, "why": "the power was gone"}]
     full = words(drive_page(report, rows, 1))
     for said in (
-        "2026-03-01 07:12", "14.11 to 14.32 V", "\u221212.3 mV/K", "charging after 2.5 s",
+        "2026-03-01, 07:12:44 to 07:27:45, 15 min 1 s long",
+        "14.11 to 14.32 V", "\u221212.3 mV/K", "charging after 2.5 s",
         "energy out 4.4 Wh energy in 51.1 Wh",
-        "3.5, deepest 0.37 Ah", "an estimate 0.0123 %", "13.91 V for 0:05:10", "weak crank, sensor",
+        "3.5, deepest 0.37 Ah", "an estimate 0.0123 %", "13.91 V for 5 min 10 s", "weak crank, sensor",
         "12.61 V 1.2 s 12.3 m\u03a9",
         "Raise the idle to 900 rpm.", "15.0 s the power was gone",
     ):  # fmt: skip
@@ -138,10 +140,11 @@ def test_charge_without_a_clamp_is_said_to_lie_between_bounds(tmp_path: Path) ->
     report, rows = page_stand.stand(tmp_path, [500], clamp=False)
     episode = report["drives"][0]["episodes"][0]
     episode |= {"charge_ah": None, "charge_low_ah": None, "charge_high_ah": None}
-    assert "within bounds" not in words(drive_page(report, rows, 1))
+    assert "charge [Ah]" not in words(drive_page(report, rows, 1))
     episode |= {"charge_low_ah": -1.2, "charge_high_ah": -0.3, "charge_basis": "a flooded battery"}
     said = words(drive_page(report, rows, 1))
-    assert "\u22121.20 to \u22120.30 Ah" in said and "reckoned from volts and a flooded battery" in said
+    assert "\u22121.20 to \u22120.30" in said and "charge [Ah], its bounds" in said
+    assert "reckoned from volts and a flooded battery" in said
 
 
 def test_season_says_what_the_report_says(made: Made) -> None:

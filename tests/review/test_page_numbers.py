@@ -20,6 +20,6 @@ def test_a_range_of_two_equal_ends_is_one_figure() -> None:
 
 
 def test_a_template_is_compiled_once() -> None:
-    name, filters = "review/pages/parts.html.j2", {"clock": str}
+    name, filters = "page_parts.html.j2", {"clock": str}
     assert template(name, **filters) is template(name, **filters)
     assert template(name, **filters) is not template(name, clock=repr)

@@ -169,7 +169,8 @@ def test_at_the_closest_zoom_each_row_tells_its_numbers(made: Any, browser: Brow
         volts, low, high, amps = (each[index] for each in (rows.volts, rows.low, rows.high, rows.amps))
         clock = f"{int(rows.t_s[index] // 3600)}:{int(rows.t_s[index] // 60 % 60):02d}:{rows.t_s[index] % 60:04.1f}"
         warnings = "discharging" if rows.warnings[index] == 1 else "none"
-        told = (f"Row {index:,}, {clock}: {volts:.3f} V ({low:.3f} V to {high:.3f} V), {amps:.2f} A; "
+        span = f" ({low:.3f} V to {high:.3f} V)" if low < high else ""
+        told = (f"Row {index:,}, {clock}: {volts:.3f} V{span}, {amps:.2f} A; "
                 f"{STATE_NAMES[rows.state[index]]}; warnings: {warnings}")  # fmt: skip
         return told.replace("-", "\u2212")
 

@@ -42,7 +42,7 @@ def counted(t_s: float, digits: int = 0) -> str:
 
 
 def since(board: str | None, dated: bool = False) -> str:
-    """What an undated time counts from. board: the report's, None for a log; dated: whether a log's times have dates."""
+    """What an undated time counts from. board: the report's, None for a log; dated: whether its times have dates."""
     if board is not None:
         return "since the board's start"
     return "since the log's first row" if dated else "as the log counts them"
@@ -81,6 +81,11 @@ def days(dates: list[str | None]) -> str:
     if first.year != last.year:
         begin.append(str(first.year))
     return f"{' '.join(begin)} to {end}"
+
+
+def month(dated: str, year: bool) -> str:
+    """The month of a moment, in three letters; with its year or without."""
+    return _MONTHS[int(dated[5:7]) - 1][:3] + (f" {dated[:4]}" if year else "")
 
 
 def when(of: Mapping[str, Any]) -> str:

@@ -17,7 +17,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 from numpy.typing import NDArray
 
 from chargecore.engine import STATE_NAMES
-from underdash.review.findings import clock
+from underdash.review.clock import clock, local
 from underdash.svg import BLUE, GREEN, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
 
 # State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
@@ -199,7 +199,29 @@ def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDAr
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 
-def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> Figure:
+def _times(axes: Axes, drive: dict[str, Any], span: float, since: str) -> None:
+    """Ticks at round times, of the local clock where the drive is dated."""
+    step = next((s for s in _STEPS_S if span / s <= 9), 172800)
+    axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(drive)))
+
+    def told(value: float, _: Any) -> str:
+        if value < 0 and not drive.get("dated"):
+            return ""
+        return "\n".join(reversed(clock(drive, value).split(" ")))  # of another day the date, below
+
+    axes.xaxis.set_major_formatter(FuncFormatter(told))
+    axes.set_xlabel(f"local time, {drive['dated'][:10]}" if drive.get("dated") else f"h:mm:ss, {since}")
+
+
+def zero_s(drive: dict[str, Any]) -> float:
+    """A time [s] at which the clock that a drive's times are told by shows 0:00:00."""
+    if not drive.get("dated"):
+        return 0.0
+    began = local(drive, drive["start_s"])
+    return float(drive["start_s"] - (began.hour * 3600 + began.minute * 60 + began.second))
+
+
+def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str) -> Figure:
     start, span = float(drive["start_s"]), max(float(drive["length_s"]), 1.0)
     mine = places(drive, rows)
     t_s, low, volts, high, amps = (
@@ -257,9 +279,7 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -
     strip.set_ylim(max(len(found), 1) - 0.4, -0.6)
     strip.set_yticks(range(len(found)), list(found), fontsize=6.5)
     strip.tick_params(axis="y", length=0)
-    strip.xaxis.set_major_locator(MultipleLocator(next((s for s in _STEPS_S if span / s <= 9), 172800)))
-    strip.xaxis.set_major_formatter(FuncFormatter(lambda value, _: clock(value) if value >= 0 else ""))
-    strip.set_xlabel("since the board's start [h:mm:ss]")
+    _times(strip, drive, span, since)
     for axes in panels:
         axes.patch.set_visible(False)
         axes.spines[["top", "right"]].set_visible(False)
@@ -270,13 +290,15 @@ class Picture:
     """One drive, drawn once, to be had as an inline `<svg>` and as a PNG.
 
     drive: one entry of the report's `drives` (times [s]); rows: rows that include that drive's;
-    thresholds: the report's, in [mV].
+    thresholds: the report's, in [mV]; since: what an undated drive's times count from.
     """
 
-    def __init__(self, drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> None:
+    def __init__(
+        self, drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str = "since the board's start"
+    ) -> None:
         self._drive = drive
         with rc_context(STYLE):
-            self._figure = _figure(drive, rows, thresholds)
+            self._figure = _figure(drive, rows, thresholds, since)
 
     def svg(self) -> str:
         """For the page; its ids are its own, its ink the page's."""
@@ -294,7 +316,7 @@ class Picture:
 def label(drive: dict[str, Any]) -> str:
     """A drive's picture in words."""
     start = drive["start_s"]
-    return f"Bus volts and verdicts from {clock(start)} to {clock(start + drive['length_s'])}"
+    return f"Bus volts and verdicts from {clock(drive, start)} to {clock(drive, start + drive['length_s'])}"
 
 
 def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> str:

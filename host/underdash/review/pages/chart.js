@@ -8,6 +8,7 @@ function chart(figure) {
   const every = sumUp(rows, 0, rows.n), bitOf = (name) => 1 << told.states.indexOf(name);
   const lanes = told.lanes.map((lane) => ({ ...lane, bit: bitOf(lane.name) })).filter((lane) => every.states & lane.bit);
   if (every.warnings) lanes.push({ name: "warning", hatch: "" });
+  const clock = clockOf(told), days = [whole.from, whole.to].some((t) => clock(t).includes(" ")); // more than one
   let cursor = null, marked = null, box = null;
 
   const make = (tag, name, text, parent) => {
@@ -78,8 +79,8 @@ function chart(figure) {
 
   function draw() {
     if (!panel.clientWidth) return; // printed, or not shown
-    box = layOut(panel.clientWidth, told, rows, lanes);
-    const scene = { told, rows, view, whole, box, cursor, marked, colours: coloursOf(figure), crankBit: bitOf("crank") };
+    box = layOut(panel.clientWidth, told, rows, lanes, days);
+    const scene = { told, rows, view, whole, box, cursor, marked, colours: coloursOf(figure), clock, crankBit: bitOf("crank") };
     scene.pen = canvas(main, box.tall);
     scene.drawn = pieces(rows, view.from, view.to, box.width);
     scene.x = (at) => box.left + at;
@@ -90,7 +91,7 @@ function chart(figure) {
     drawTimes(scene);
     drawCursor(scene);
     drawOverview({ ...scene, pen: canvas(strip, box.strip) });
-    shows.textContent = `${clock(Math.max(0, view.from))} to ${clock(view.to)}`;
+    shows.textContent = `${clock(told.dated ? view.from : Math.max(0, view.from))} to ${clock(view.to)}`;
     tell();
   }
 
@@ -111,13 +112,13 @@ function chart(figure) {
       return;
     }
     const { i, end } = cursor, all = sumUp(rows, i, end), single = end - i === 1;
-    const volts = `${number(all.low, 3, "V")} to ${number(all.high, 3, "V")}`;
+    const volts = between(all.low, all.high, 3, "V");
     const states = told.states.filter((_, at) => all.states & (1 << at)).join(", ");
     const warnings = told.warnings_named.filter((_, bit) => all.warnings & (1 << bit)).join(", ") || "none";
     const place = told.first_row + (rows.place ? rows.place[i] : i);
-    const amps = single ? number(all.ampsLow, 2, "A") : `${number(all.ampsLow, 2, "A")} to ${number(all.ampsHigh, 2, "A")}`;
+    const amps = between(all.ampsLow, all.ampsHigh, 2, "A");
     const head = single
-      ? `Row ${place.toLocaleString("en")}, ${clock(rows.t[i], 1)}: ${number(rows.mean[i], 3, "V")} (${volts})`
+      ? `Row ${place.toLocaleString("en")}, ${clock(rows.t[i], 1)}: ${number(rows.mean[i], 3, "V")}${all.low < all.high ? ` (${volts})` : ""}`
       : `${(end - i).toLocaleString("en")} rows, ${clock(rows.t[i], 1)} to ${clock(rows.t[end - 1], 1)}: ${volts}`;
     readout.textContent = `${head}${rows.amps ? `, ${amps}` : ""}; ${states}; warnings: ${warnings}`;
   }

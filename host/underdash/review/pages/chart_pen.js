@@ -102,12 +102,12 @@ function clipped({ pen, box }, top, tall, paint, edge = 0) {
 }
 
 // Where everything goes on a picture so wide.
-function layOut(wide, told, rows, lanes) {
+function layOut(wide, told, rows, lanes, days) {
   const narrow = wide < 620, left = narrow ? 40 : 78, right = narrow ? 10 : 164, top = 8, volts = narrow ? 190 : 250;
   const amps = rows.amps ? 116 : 0, ampsTop = top + volts + 12, lanesTop = ampsTop + (amps ? amps + 12 : 0);
   const named = narrow ? 16 : 0, lane = 15; // on a narrow screen a lane's name stands above its bar
   const bottom = lanesTop + lanes.length * (lane + named);
-  return { narrow, wide, left, top, volts, amps, ampsTop, lanesTop, named, lane, bottom, tall: bottom + 24, strip: 40,
+  return { narrow, wide, left, top, volts, amps, ampsTop, lanesTop, named, lane, bottom, tall: bottom + (days ? 36 : 24), strip: 40,
     width: Math.max(50, Math.floor(wide - left - right)) };
 }
 
@@ -126,7 +126,7 @@ function panelOf(scene, top, tall, range, unit, paint) {
   pen.lineWidth = 1;
   pen.textAlign = "right";
   for (let value = range.least; value <= range.most + range.step / 9; value += range.step) {
-    pen.fillText(value.toFixed(range.step < 1 ? 1 : 0).replace("-", "\u2212"), box.left - 6, y(value));
+    pen.fillText(signed(value, range.step < 1 ? 1 : 0), box.left - 6, y(value));
     strokeLine(pen, box.left, y(value), box.left + box.width, y(value));
   }
   pen.save();
@@ -260,15 +260,17 @@ function drawLanes(scene, lanes) {
 }
 
 function drawTimes(scene) {
-  const { pen, box, colours, view, xOf } = scene;
+  const { pen, box, colours, view, told, clock, xOf } = scene, zero = told.zero_s; // round times are the clock's
   const step = STEPS_S.find((one) => (view.to - view.from) / one <= box.width / (box.narrow ? 66 : 82)) || 604800;
   pen.fillStyle = pen.strokeStyle = colours.soft;
   pen.lineWidth = 1;
   pen.textAlign = "center";
-  for (let t = Math.ceil(view.from / step) * step; t <= view.to; t += step) {
-    const at = xOf(t);
+  for (let t = Math.ceil((view.from - zero) / step) * step + zero; t <= view.to; t += step) {
+    const at = xOf(t), [time, day] = clock(t, step < 1 ? 1 : 0).split(" ").reverse();
     strokeLine(pen, at, box.bottom, at, box.bottom + 4);
-    if (t > -0.01 && at > 26 && at < box.wide - 26) pen.fillText(clock(t, step < 1 ? 1 : 0), at, box.bottom + 14);
+    if ((t < -0.01 && !told.dated) || at <= 26 || at >= box.wide - 26) continue;
+    pen.fillText(time, at, box.bottom + 14);
+    if (day) pen.fillText(day, at, box.bottom + 26);
   }
 }
 

@@ -103,10 +103,29 @@ function pieces(rows, from, to, width) {
 
 // ---- words ----
 
-function clock(seconds, digits = 0) {
-  const whole = Math.round(Math.abs(seconds) * 10 ** digits) / 10 ** digits, minutes = Math.floor(whole / 60);
+// h:mm:ss since the count began.
+function counted(seconds, digits = 0) {
+  const whole = Math.floor(Math.abs(seconds) * 10 ** digits + 0.5) / 10 ** digits, minutes = Math.floor(whole / 60);
   const rest = (whole - minutes * 60).toFixed(digits).padStart(digits ? digits + 3 : 2, "0");
-  return `${seconds < 0 ? "\u2212" : ""}${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}:${rest}`;
+  return `${seconds < 0 && whole ? "\u2212" : ""}${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}:${rest}`;
 }
-const number = (value, digits, unit) =>
-  Number.isFinite(value) ? `${value.toFixed(digits).replace("-", "\u2212")} ${unit}` : "not measured";
+
+// What tells a drive's moments, as review/clock.py does: the local clock, with the date on another day than its first;
+// of an undated one the count. (Dates are reckoned as if local time were UTC: no zone but the drive's own counts.)
+function clockOf(told) {
+  if (!told.dated) return counted;
+  const began = Date.parse(`${told.dated.slice(0, 19)}Z`), day = told.dated.slice(0, 10);
+  return (t, digits = 0) => {
+    const after = Math.floor((t - told.start_s) * 10 ** digits + 0.5) * 10 ** (3 - digits);
+    const at = new Date(began + after).toISOString(), time = at.slice(11, digits ? 20 + digits : 19);
+    return at.startsWith(day) ? time : `${at.slice(0, 10)} ${time}`;
+  };
+}
+
+// As page.signed: a true minus, and none before nothing.
+const signed = (value, digits) => value.toFixed(digits).replace(/^-(?=0\.?0*$)/, "").replace("-", "\u2212");
+const number = (value, digits, unit) => (Number.isFinite(value) ? `${signed(value, digits)} ${unit}` : "not measured");
+const between = (low, high, digits, unit) => {
+  const [first, last] = [number(low, digits, unit), number(high, digits, unit)];
+  return first === last ? first : `${first} to ${last}`;
+};

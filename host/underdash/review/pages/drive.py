@@ -1,14 +1,14 @@
-"""The page of one drive."""
+"""The page of one drive, and the part about a drive that the one-page report shares with it."""
 
 from typing import Any
 
 from markupsafe import Markup
 
 from underdash.page import template
-from underdash.review.findings import clock
+from underdash.review.clock import beside, clock, since, when
 from underdash.review.pages.figure import figure, script, script_hash
 from underdash.review.pages.files import file_name, picture_name
-from underdash.review.pages.words import charge, dated, duration, episodes, facts, linked
+from underdash.review.pages.words import charge, duration, episodes, facts, folded, linked, timed, times
 from underdash.review.plots import Picture, RowsLike
 
 
@@ -19,22 +19,14 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
     """
     if not 1 <= number <= len(report["drives"]):
         raise IndexError(f"drive {number}: the report has {len(report['drives'])}")
-    drive, limits = report["drives"][number - 1], report["thresholds"]
-    picture = picture or Picture(drive, rows, limits)
     mine = [finding for finding in report["findings"] if finding.get("drive") == number]
-    gaps = [gap for gap in report.get("gaps") or () if _inside(gap, drive)]
-    fixes = list(dict.fromkeys(text for episode in drive["episodes"] for text in episode.get("closes") or ()))
-    return template("review/pages/drive.html.j2", clock=clock, duration=duration, charge=charge, dated=dated).render(
+    return template("review/pages/drive.html.j2", duration=duration, charge=charge).render(
         report=report,
-        drive=drive,
         number=number,
-        findings=linked(mine, {number: ""}),
-        facts=facts(drive, limits),
-        summary=episodes(drive["episodes"]),
-        gaps=gaps,
-        fixes=fixes,
-        shown=_shown(drive),
-        picture=figure(number, drive, rows, limits, picture),
+        findings=folded(linked(mine, {number: ""}, report["drives"])),
+        found=len(mine),
+        drive=drive_part(report, rows, number, picture or picture_of(report, rows, number)),
+        times=times(report),
         before=file_name(number - 1) if number > 1 else None,
         after=file_name(number + 1) if number < len(report["drives"]) else None,
         picture_file=picture_name(number),
@@ -43,17 +35,49 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
     )
 
 
-def _inside(gap: dict[str, Any], drive: dict[str, Any]) -> bool:
+def picture_of(report: dict[str, Any], rows: RowsLike, number: int) -> Picture:
+    """The static picture of drive `number`."""
+    return Picture(report["drives"][number - 1], rows, report["thresholds"], since(report["board"]))
+
+
+def drive_part(
+    report: dict[str, Any], rows: RowsLike, number: int, picture: Picture, live: bool = True
+) -> dict[str, Any]:
+    """What drive_parts.html.j2 tells of drive `number`. live: with the rows, so that its picture can be looked into."""
+    drive = report["drives"][number - 1]
     end_s = drive["start_s"] + drive["length_s"]
+    gaps = [gap for gap in report.get("gaps") or () if _inside(gap, drive, end_s)]
+    told = figure(number, drive, rows, report["thresholds"], picture) if live else Markup(picture.svg())
+    span = f"{clock(drive, drive['start_s'])} to {clock(drive, end_s)}"
+    return {
+        "number": number,
+        "link": number if live else None,  # links into the picture
+        "when": when(drive),
+        "span": f"{drive['dated'][:10]}, {span}" if drive.get("dated") else f"{when(drive)}, {span}",
+        "beside": beside(drive, report["board"]),
+        "length": duration(drive["length_s"]),
+        "facts": facts(drive, report),
+        "summary": episodes(drive["episodes"]),
+        "episodes": timed(drive["episodes"], drive),
+        "cranks": timed(drive["cranks"], drive),
+        "states": drive["states"],
+        "gaps": timed(gaps, drive),
+        "fixes": list(dict.fromkeys(text for one in drive["episodes"] for text in one.get("closes") or ())),
+        "shown": timed(_shown(drive, end_s), drive),
+        "picture": told,
+    }
+
+
+def _inside(gap: dict[str, Any], drive: dict[str, Any], end_s: float) -> bool:
     return bool(
         gap["boot"] == drive["boot"] and gap["start_s"] < end_s and gap["start_s"] + gap["length_s"] > drive["start_s"]
     )
 
 
-def _shown(drive: dict[str, Any]) -> list[dict[str, Any]]:
+def _shown(drive: dict[str, Any], end_s: float) -> list[dict[str, Any]]:
     """What the board showed, each until the next: start_s, length_s [s], state, warnings in words."""
     told = drive.get("shown") or []
-    ends = [*(one["t_s"] for one in told), drive["start_s"] + drive["length_s"]][1:]
+    ends = [*(one["t_s"] for one in told), end_s][1:]
     return [
         {
             "start_s": one["t_s"],

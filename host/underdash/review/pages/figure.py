@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from chargecore.engine import STATE_NAMES, WARNING_NAMES
 from underdash.review.pages.pack import pack
-from underdash.review.plots import LANES, LINES, Picture, RowsLike, label, places
+from underdash.review.plots import LANES, LINES, Picture, RowsLike, label, places, zero_s
 from underdash.svg import GREEN, GREY, INK, RED
 
 _AROUND_S = 90.0  # of the rest before and after, so that the crank is not at the very edge [s]
@@ -62,6 +62,9 @@ def rows_of(number: int, drive: dict[str, Any], rows: RowsLike, thresholds: dict
     return {
         "number": number,
         "label": label(drive),
+        "dated": drive.get("dated"),
+        "start_s": drive["start_s"],
+        "zero_s": zero_s(drive),
         "first_row": first,
         "place": None if in_order else pack(mine - first),
         "first_ms": int(t_ms[0]) if len(mine) else 0,

@@ -1,43 +1,67 @@
-"""The page of a season: how battery, regulator and connections stand, what changed when, and all the drives."""
+"""The page of a season, and what it shares with the one-page report: how battery, regulator and connections stand, what
+changed when, and all the drives."""
 
+from collections.abc import Callable
 from typing import Any
 
 from markupsafe import Markup
 
 from underdash.page import number, template
-from underdash.review.findings import WEIGHTS, clock
+from underdash.review.clock import when
+from underdash.review.findings import WEIGHTS
 from underdash.review.pages.files import file_name
-from underdash.review.pages.season_plots import is_dated, quantity_svg
+from underdash.review.pages.season_plots import is_dated, quantity_svg, shown
 from underdash.review.pages.strip import strip_svg
-from underdash.review.pages.words import charge, dated, duration, linked, summary, thresholds
+from underdash.review.pages.words import (
+    between_drives,
+    charge,
+    duration,
+    folded,
+    linked,
+    starts,
+    summary,
+    thresholds,
+    times,
+)
 from underdash.review.plots import RowsLike
 
 PARTS = ("battery", "regulator", "connection")
 # A verdict has the shape and colour of the finding it would be, and its own word.
 _SHAPES = {"steady": "well", "drifting": "watch", "act": "act", "unknown": "note"}
 _DIGITS = {"V": 3, "V/K": 4, "mV": 1, "mV/h": 2, "s": 1, "mΩ": 2, "A": 2, "Ah": 2, "Ah/h": 2, "C": 1, "ohm": 4}
+_PRINTED = 6  # quantities
 
 
 def season_page(report: dict[str, Any], rows: RowsLike) -> str:
     """The page over all drives of a report. rows is not looked at yet: each drive's page carries its own."""
-    season = report.get("season") or {}
-    drives = report["drives"]
-    quantities = season.get("quantities") or []
-    worst = gravest(report)
-    return template("review/pages/season.html.j2", clock=clock, duration=duration, charge=charge, dated=dated).render(
-        report=report,
-        summary=summary(report),
-        findings=linked(report["findings"], {index: file_name(index) for index in range(1, len(drives) + 1)}),
-        verdicts=[_verdict(part, (season.get("verdicts") or {}).get(part)) for part in PARTS] if season else [],
-        quantities=[
-            {"name": one["name"], "picture": Markup(quantity_svg(one, index)), **told(one)}
-            for index, one in enumerate(quantities, 1)
-        ],
-        strip=Markup(strip_svg(drives, worst)) if drives else None,
-        lines=[_line(index, drive, worst.get(index)) for index, drive in enumerate(drives, 1)],
-        limits=thresholds(report),
-        allowed="",
+    page = {index: file_name(index) for index in range(1, len(report["drives"]) + 1)}
+    return template("review/pages/season.html.j2", duration=duration, charge=charge).render(
+        **season_parts(report, file_name, page)
     )
+
+
+def season_parts(report: dict[str, Any], href: Callable[[int], str], page: dict[int, str]) -> dict[str, Any]:
+    """What season_parts.html.j2 tells of a report. href: where a drive's number leads; page: the page that holds each
+    drive, as for words.linked."""
+    season, drives = report.get("season") or {}, report["drives"]
+    worst = gravest(report)
+    return {
+        "report": report,
+        "summary": summary(report),
+        "times": times(report),
+        "findings": folded(linked(report["findings"], page, drives)),
+        "verdicts": [_verdict(part, (season.get("verdicts") or {}).get(part)) for part in PARTS] if season else [],
+        "quantities": _quantities(season.get("quantities") or [], href),
+        "strip": Markup(strip_svg(drives, worst, href)) if drives else None,
+        "lines": [
+            {**_line(index, drive, worst.get(index)), "href": href(index)} for index, drive in enumerate(drives, 1)
+        ],
+        "parked": between_drives(report.get("parked_episodes") or (), report),
+        "gaps": between_drives(report.get("gaps") or (), report),
+        "start": starts(report),
+        "limit": number(report["thresholds"]["discharging_mv"] / 1000, 2, "V"),
+        "limits": thresholds(report),
+    }
 
 
 def gravest(report: dict[str, Any]) -> dict[int, str]:
@@ -63,6 +87,22 @@ def _verdict(part: str, verdict: dict[str, Any] | None) -> dict[str, Any]:
     }
 
 
+def _quantities(found: list[dict[str, Any]], href: Callable[[int], str]) -> list[dict[str, Any]]:
+    """Quantities as season_parts.html.j2 tells them; on paper those that changed or have a trend go before others."""
+    by_news = sorted(range(len(found)), key=lambda place: (not found[place].get("change"), not _is_sure(found[place])))
+    return [
+        {"name": one["name"], "picture": Markup(quantity_svg(one, place + 1, href)), **told(one),
+         "printed": place in by_news[:_PRINTED]}
+        for place, one in enumerate(map(shown, found))
+    ]  # fmt: skip
+
+
+def _is_sure(quantity: dict[str, Any]) -> bool:
+    """Whether its trend, if it has one, is more than chance."""
+    low, high = quantity.get("slope_low"), quantity.get("slope_high")
+    return low is not None and high is not None and (low > 0 or high < 0)
+
+
 def told(quantity: dict[str, Any]) -> dict[str, str | None]:
     """A quantity's trend and change in words, each with its numbers."""
     unit = quantity["unit"]
@@ -71,31 +111,34 @@ def told(quantity: dict[str, Any]) -> dict[str, str | None]:
     slope = quantity.get("slope")
     if slope is not None:
         low, high = quantity.get("slope_low"), quantity.get("slope_high")
-        trend = f"{_signed(slope)} {unit} a {quantity['per']}"
+        trend = f"{_change(slope, digits)} {unit} a {quantity['per']}"
         if low is not None and high is not None:
-            sure = "" if low > 0 or high < 0 else ": no trend shown"
-            trend += f", 95 % between {_signed(low)} and {_signed(high)}{sure}"
+            sure = "" if _is_sure(quantity) else ": no trend shown"
+            ends = dict.fromkeys((_change(low, digits), _change(high, digits)))
+            trend += f", 95 % {'between ' if len(ends) > 1 else 'at '}{' and '.join(ends)}{sure}"
     one = quantity.get("change")
     if one is not None:
-        when = f"at drive {one['drive']}, {dated(one.get('date'))[:10]}"
+        at = f"at drive {one['drive']}, {(one.get('date') or 'undated')[:10]}"
         values = f"{number(one['before'], digits, unit)} before, {number(one['after'], digits, unit)} after"
         sure = one.get("confidence")
-        change = f"A change {when}: {values}" + (f"; confidence {100 * sure:.4g} %." if sure is not None else ".")
+        change = f"A change {at}: {values}" + (f"; confidence {100 * sure:.4g} %." if sure is not None else ".")
     undated = None if is_dated(quantity) else "undated: by drive number"
     return {"trend": trend or "no trend: too few values", "change": change, "undated": undated}
 
 
-def _signed(value: float) -> str:
-    return f"{value:+.3g}".replace("-", "\u2212")
+def _change(value: float, digits: int) -> str:
+    """A change with its sign, which nothing has not: to three figures, and at most one digit beyond those of the
+    quantity."""
+    told = f"{float(f'{value:.3g}'):+.{digits + 1}f}".rstrip("0").rstrip(".")
+    return told.replace("-", "\u2212") if float(told) else "0"
 
 
 def _line(index: int, drive: dict[str, Any], weight: str | None) -> dict[str, Any]:
     lowest = min((one["lowest_volts"] for one in drive["cranks"] if one["lowest_volts"] is not None), default=None)
     return {
         "number": index,
-        "file": file_name(index),
-        "dated": drive.get("dated"),
-        "start_s": drive["start_s"],
+        "when": when(drive),
+        "long": bool(drive.get("dated_between")),
         "boot": drive["boot"],
         "length_s": drive["length_s"],
         "rested": number(drive["rested_volts"], 2, "V", "–"),

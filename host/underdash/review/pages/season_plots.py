@@ -5,21 +5,23 @@ words.
 """
 
 import io
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.dates import AutoDateLocator, date2num, num2date
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
+from underdash.review.clock import month
 from underdash.review.pages.files import file_name
 from underdash.svg import BLUE, GREY, INK, ORANGE, STYLE, inline
 
-_MONTH_DAYS = 30.4375
+_MONTH_DAYS, _YEAR_DAYS = 30.4375, 300.0
 _SHORT: Any = {**STYLE, "font.size": 7.5}
 
 Floats = NDArray[np.float64]
@@ -31,13 +33,31 @@ def is_dated(quantity: dict[str, Any]) -> bool:
     return bool(points) and all(point.get("date") for point in points)
 
 
-def quantity_svg(quantity: dict[str, Any], index: int) -> str:
-    """One quantity as an inline `<svg>`; each point is a link to its drive's page. index keeps its ids apart."""
+def shown(quantity: dict[str, Any]) -> dict[str, Any]:
+    """The quantity in the unit that it is shown in: a resistance in milliohms."""
+    if quantity["unit"] != "ohm":
+        return quantity
+
+    def more(of: dict[str, Any], *names: str) -> dict[str, Any]:
+        return {**of, **{name: 1000.0 * of[name] for name in names if of.get(name) is not None}}
+
+    change = quantity.get("change")
+    return {
+        **more(quantity, "slope", "slope_low", "slope_high"),
+        "unit": "m\u03a9",
+        "points": [more(point, "value") for point in quantity["points"]],
+        "change": change and more(change, "before", "after"),
+    }
+
+
+def quantity_svg(quantity: dict[str, Any], index: int, href: Callable[[int], str] = file_name) -> str:
+    """One quantity as an inline `<svg>`; each point leads to where `href` says that its drive is. index keeps its ids
+    apart."""
     with rc_context(_SHORT):
-        figure = Figure(figsize=(4.3, 1.95))
+        figure = Figure(figsize=(4.3, 1.85))
         axes = figure.subplots()
-        figure.subplots_adjust(left=0.15, right=0.98, top=0.95, bottom=0.24)
-        _draw(axes, quantity)
+        figure.subplots_adjust(left=0.15, right=0.98, top=0.95, bottom=0.15 if is_dated(quantity) else 0.24)
+        _draw(axes, quantity, href)
     return inline(figure, f"q{index}-", f"{quantity['name']} over the drives")
 
 
@@ -47,7 +67,7 @@ def season_png(quantities: list[dict[str, Any]]) -> bytes:
     with rc_context(_SHORT):
         figure = Figure(figsize=(10.4, 2.6 * lines), layout="constrained")
         panels = figure.subplots(lines, 2, squeeze=False).ravel()
-        for axes, quantity in zip(panels, quantities, strict=False):
+        for axes, quantity in zip(panels, map(shown, quantities), strict=False):
             _draw(axes, quantity)
             axes.set_title(quantity["name"].capitalize(), fontsize=9, loc="left")
         for axes in panels[len(quantities) :]:
@@ -86,7 +106,16 @@ def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | N
     return ends, sides[0], np.minimum(sides[1], sides[2]), np.maximum(sides[1], sides[2])
 
 
-def _draw(axes: Axes, quantity: dict[str, Any]) -> None:
+def _day(at: float, _: Any) -> str:
+    told = num2date(at)
+    return f"{told.day} {month(told.isoformat(), year=False)}" if told.hour + told.minute == 0 else f"{told:%H:%M}"
+
+
+def _month(at: float, _: Any) -> str:
+    return month(num2date(at).isoformat(), year=True)
+
+
+def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = file_name) -> None:
     dates = is_dated(quantity)
     points = [point for point in quantity.get("points") or () if point["value"] is not None]
     x = [_place(point, dates) for point in points]
@@ -98,7 +127,7 @@ def _draw(axes: Axes, quantity: dict[str, Any]) -> None:
         axes.fill_between(ends, least, most, color=GREY, alpha=0.25, linewidth=0)
         axes.plot(ends, line, color=INK, linewidth=1.1)
     dots = axes.scatter(x, [point["value"] for point in points], s=14, color=BLUE, zorder=3)
-    dots.set_urls([file_name(point["drive"]) for point in points])
+    dots.set_urls([href(point["drive"]) for point in points])
     change = quantity.get("change")
     if change is not None and (change.get("date") or not dates):
         at = _place(change, dates)
@@ -113,10 +142,13 @@ def _draw(axes: Axes, quantity: dict[str, Any]) -> None:
             textcoords="offset points", ha="right" if late else "left", va="top", fontsize=7.5)  # fmt: skip
     axes.set_ylabel(f"[{quantity['unit']}]")
     axes.margins(x=0.04, y=0.14)
+    if points:  # the band may leave the picture: the values are what is to be seen
+        values = [point["value"] for point in points]
+        margin = 0.14 * (max(values) - min(values)) or max(0.01 * abs(max(values)), 1e-3)
+        axes.set_ylim(min(values) - margin, max(values) + margin)
     if dates:
-        locator = AutoDateLocator(maxticks=7)
-        axes.xaxis.set_major_locator(locator)
-        axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+        axes.xaxis.set_major_locator(AutoDateLocator(minticks=2, maxticks=6))
+        axes.xaxis.set_major_formatter(FuncFormatter(_day if np.ptp(x or [0.0]) < _YEAR_DAYS else _month))
     else:
         axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
         axes.set_xlabel("drive number (undated)")

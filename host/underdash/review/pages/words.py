@@ -1,29 +1,33 @@
-"""What the pages say of a report: times, thresholds, charge, a drive's facts, and where a finding's evidence stands."""
+"""What the pages say of a report: lengths, thresholds, charge, a drive's facts, where a finding's evidence stands."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from underdash.page import count, number
-from underdash.review.findings import WEIGHTS, clock
+from underdash.page import count, number, signed, span
+from underdash.review import words
+from underdash.review.clock import clock, days, nearest, since
+from underdash.review.findings import WEIGHTS
 
 _UNITS = {"mv": "V", "ms": "s", "ma": "A"}
+_OPEN = {"act": 6, "watch": 6, "note": 3, "well": 3}  # findings of a weight that a page shows before it folds the rest
+_PRINTED = 3  # and those that it prints in all
 
 Finding = dict[str, Any]
 
 
 def duration(seconds: float | None) -> str:
-    """A length of time [s]: seconds below a minute, else h:mm:ss."""
+    """A length of time [s] in words, below a minute to the tenth of a second. Never h:mm:ss, which is a moment."""
     if seconds is None:
         return "not measured"
-    return f"{seconds:.1f} s" if seconds < 59.95 else clock(seconds)
+    return f"{seconds:.1f} s" if seconds < 59.95 else words.duration(seconds)
 
 
 def threshold(name: str, value: float) -> tuple[str, str]:
     """A threshold in words: `discharging_mv`, 13000 [mV] becomes `discharging`, `13.00 V`."""
-    words, _, unit = name.rpartition("_")
+    stem, _, unit = name.rpartition("_")
     if unit not in _UNITS:
         return name.replace("_", " "), str(value)
-    shown = words.replace("_", " ") + (" for" if unit == "ms" else "")
+    shown = stem.replace("_", " ") + (" for" if unit == "ms" else "")
     if unit == "mv" and value < 1000:
         return shown, f"{value} mV"
     return shown, f"{value / 1000:.{1 if unit == 'ms' else 2}f} {_UNITS[unit]}"
@@ -39,9 +43,21 @@ def summary(report: dict[str, Any]) -> str:
     drives = report["drives"]
     if not drives:
         return f"{count(report['rows'], 'row')} and no drive among them."
-    return f"{count(len(drives), 'drive')}, {clock(sum(drive['length_s'] for drive in drives))} in all. " + episodes(
+    lasted = duration(sum(drive["length_s"] for drive in drives))
+    dated = days([drive.get("dated") for drive in drives])
+    return f"{count(len(drives), 'drive')}, {lasted} in all{', ' if dated else ''}{dated}. " + episodes(
         [episode for drive in drives for episode in drive["episodes"]]
     )
+
+
+def times(report: dict[str, Any]) -> str:
+    """How the page tells moments, in a sentence."""
+    dated = [bool(drive.get("dated")) for drive in report["drives"]]
+    count_from = since(report["board"])
+    if not any(dated):
+        return f"Times are h:mm:ss, {count_from}."
+    undated = "" if all(dated) else f"; those of an undated drive h:mm:ss, {count_from}"
+    return f"Times are local{undated}."
 
 
 def episodes(found: list[dict[str, Any]]) -> str:
@@ -50,18 +66,34 @@ def episodes(found: list[dict[str, Any]]) -> str:
         return "No episode of any kind."
     kinds = sorted({episode["kind"] for episode in found})
     each = [f"{sum(e['kind'] == kind for e in found)} {kind}" for kind in kinds]
-    lasted = clock(sum(episode["length_s"] for episode in found))
+    lasted = duration(sum(episode["length_s"] for episode in found))
     return f"{count(len(found), 'episode')} ({', '.join(each)}), together {lasted}."
 
 
+def timed(found: Iterable[Mapping[str, Any]], of: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Parts of a drive `of`, each with `at`, its beginning in words."""
+    return [{**one, "at": clock(of, one["start_s"])} for one in found]
+
+
+def between_drives(found: Iterable[Mapping[str, Any]], report: dict[str, Any]) -> list[dict[str, Any]]:
+    """What is in no drive, a hole or an episode of a parked car, each with `at`, its beginning in words, with its day
+    where one is known: by its own clock, else by that of the nearest dated drive of the same start."""
+    told = []
+    for one in found:
+        of = one if "dated" in one else nearest(report["drives"], one.get("boot", 1), one["start_s"])
+        at = clock(of, one["start_s"])
+        told.append({**one, "at": f"{of['dated'][:10]} {at}" if of["dated"] and " " not in at else at})
+    return told
+
+
 def charge(episode: dict[str, Any]) -> str:
-    """What an episode took out of the battery or brought into it, and on what that rests: measured, or two bounds."""
-    low, high = episode.get("charge_low_ah"), episode.get("charge_high_ah")
-    if episode.get("charge_ah") is not None:
-        return number(episode["charge_ah"], 2, "Ah")
-    if low is None or high is None:
-        return "not measured"
-    return f"{number(low, 2, '').strip()} to {number(high, 2, 'Ah')}"
+    """What an episode brought into the battery [Ah], out of it negative, with its bounds; or only these."""
+    told, low, high = (episode.get(name) for name in ("charge_ah", "charge_low_ah", "charge_high_ah"))
+    bounds = "" if low is None or high is None else span(low, high, 2, "")
+    if told is None:
+        return bounds or "not measured"
+    figure = signed(told, 2)
+    return f"{figure} ({bounds})" if bounds and bounds != figure else figure
 
 
 def by_weight(found: Iterable[Finding]) -> list[Finding]:
@@ -69,55 +101,69 @@ def by_weight(found: Iterable[Finding]) -> list[Finding]:
     return sorted(found, key=lambda finding: WEIGHTS.index(finding["weight"]))
 
 
-def linked(found: Iterable[Finding], page: dict[int, str]) -> list[Finding]:
+def folded(found: list[Finding]) -> list[dict[str, Any]]:
+    """Findings by weight: `first`, and `rest`, which the page folds away; `printed`: whether paper has it, too."""
+    ranked = [{**one, "printed": place < _PRINTED} for place, one in enumerate(found)]
+    groups = []
+    for weight in WEIGHTS:
+        mine, most = [one for one in ranked if one["weight"] == weight], _OPEN[weight]
+        most = most if len(mine) > most + 1 else len(mine)  # a fold takes as much room as the one that it would hide
+        if mine:
+            groups.append({"first": mine[:most], "rest": mine[most:]})
+    return groups
+
+
+def linked(found: Iterable[Finding], page: dict[int, str], drives: list[dict[str, Any]]) -> list[Finding]:
     """Findings by weight, each with `href` and `shows`, its evidence's place on the page that `page` names for its
     drive; without them where it is about no single place. An empty name is the page itself."""
-    return [{**finding, **_place(finding, page)} for finding in by_weight(found)]
+    return [{**finding, **_place(finding, page, drives)} for finding in by_weight(found)]
 
 
-def _place(finding: Finding, page: dict[int, str]) -> dict[str, str]:
+def _place(finding: Finding, page: dict[int, str], drives: list[dict[str, Any]]) -> dict[str, str]:
     drive, row, t_s = (finding.get(name) for name in ("drive", "row", "t_s"))
     if drive not in page:
         return {}
+    at = "" if t_s is None else clock(drives[drive - 1], t_s)
     if row is not None:
-        at = "" if t_s is None else f" ({clock(t_s)})"
-        return {"href": f"{page[drive]}#drive={drive}&row={row}", "shows": f"Show row {row:,}{at}"}
+        return {"href": f"{page[drive]}#drive={drive}&row={row}", "shows": f"Show row {row:,}{at and f' ({at})'}"}
     if t_s is not None:
-        return {"href": f"{page[drive]}#drive={drive}&t={t_s}", "shows": f"Show {clock(t_s)}"}
+        return {"href": f"{page[drive]}#drive={drive}&t={t_s}", "shows": f"Show {at}"}
     return {"href": page[drive] or f"#drive-{drive}", "shows": f"Show drive {drive}"}
 
 
-def dated(moment: str | None) -> str:
-    """When something was, as local date and minute; said where no clock told."""
-    return "undated" if not moment else moment.replace("T", " ")[:16]
+def starts(report: dict[str, Any]) -> str | None:
+    """What the number of a start is called; None for a log, which counts as one, unless its recorder began anew."""
+    if report["board"] is not None:
+        return "board start no."
+    return "recorder start no." if len({drive["boot"] for drive in report["drives"]}) > 1 else None
 
 
-def facts(drive: dict[str, Any], limits: dict[str, Any]) -> list[tuple[str, str]]:
+def facts(drive: dict[str, Any], report: dict[str, Any]) -> list[tuple[str, str]]:
     """A drive in figures: (what, value). Those that only some logs allow are left out where there are none."""
-    below = f"below {number(limits['discharging_mv'] / 1000, 2, 'V')}"
+    below = f"below {number(report['thresholds']['discharging_mv'] / 1000, 2, 'V')}"
     told = [
-        ("board start no.", str(drive["boot"])),
-        ("length", clock(drive["length_s"])),
+        ("length", duration(drive["length_s"])),
         ("at rest before", number(drive["rested_volts"], 2, "V")),
         ("set point", number(drive["set_point_volts"], 2, "V")),
-        (below, clock(drive["low_s"])),
     ]
     low, high = drive.get("set_point_low_volts"), drive.get("set_point_high_volts")
     if low is not None and high is not None:
-        told.append(("set point, 5 % to 95 %", f"{low:.2f} to {number(high, 2, 'V')}"))
+        told.append(("set point, 5 % to 95 %", span(low, high, 2, "V")))
+    told.append((below, duration(drive["low_s"])))
     if drive.get("set_point_slope_v_per_k") is not None:
         told.append(("against temperature", number(1000 * drive["set_point_slope_v_per_k"], 1, "mV/K")))
     if drive.get("charging_after_s") is not None:
         told.append(("charging after", duration(drive["charging_after_s"])))
-    for name, digits, unit, words in (
+    for name, digits, unit, what in (
         ("out_ah", 2, "Ah", "charge out"),
         ("in_ah", 2, "Ah", "charge in"),
         ("out_wh", 1, "Wh", "energy out"),
         ("in_wh", 1, "Wh", "energy in"),
     ):
         if drive.get(name) is not None:
-            told.append((words, number(drive[name], digits, unit)))
-    return told + list(_cycled(drive)) + list(_by_speed(drive.get("idle")))
+            told.append((what, number(drive[name], digits, unit)))
+    told += [*_cycled(drive), *_by_speed(drive.get("idle"))]
+    return told + [(start, str(drive["boot"])) for start in [starts(report)] if start]
 
 
 def _cycled(drive: dict[str, Any]) -> Iterable[tuple[str, str]]:
@@ -131,6 +177,6 @@ def _cycled(drive: dict[str, Any]) -> Iterable[tuple[str, str]]:
 
 
 def _by_speed(speeds: dict[str, Any] | None) -> Iterable[tuple[str, str]]:
-    for name, words in (("idle", "at 500 to 900 rpm"), ("fast", "at 2,000 to 3,000 rpm")):
+    for name, words_of in (("idle", "at 500 to 900 rpm"), ("fast", "at 2,000 to 3,000 rpm")):
         if speeds and speeds.get(f"{name}_volts") is not None:
-            yield words, f"{number(speeds[f'{name}_volts'], 2, 'V')} for {duration(speeds[f'{name}_s'])}"
+            yield words_of, f"{number(speeds[f'{name}_volts'], 2, 'V')} for {duration(speeds[f'{name}_s'])}"

@@ -5,11 +5,11 @@ from pathlib import Path
 from typing import Any
 
 from underdash.problems import write_whole
-from underdash.review.pages.drive import drive_page
+from underdash.review.pages.drive import drive_page, picture_of
 from underdash.review.pages.files import SEASON, file_name
 from underdash.review.pages.season import season_page
 from underdash.review.pages.season_plots import season_png
-from underdash.review.plots import Picture, RowsLike
+from underdash.review.plots import RowsLike
 
 
 def write_pages(
@@ -24,8 +24,7 @@ def write_pages(
     (pages done, pages in all). Pages that are there already are replaced; others in the folder are left alone.
     UnderdashError if the folder cannot be written.
     """
-    drives = report["drives"]
-    total = len(drives) + 1
+    total = len(report["drives"]) + 1
     written: list[Path] = []
 
     def write(name: str, page: str, picture: bytes) -> list[Path]:
@@ -34,8 +33,8 @@ def write_pages(
         write_whole(path, page.encode())
         return [path, path.with_suffix(".png")]
 
-    for number, drive in enumerate(drives, 1):
-        picture = Picture(drive, rows, report["thresholds"])
+    for number in range(1, total):
+        picture = picture_of(report, rows, number)
         written += write(file_name(number), drive_page(report, rows, number, picture), picture.png())
         if progress:
             progress(number, total)
