@@ -47,7 +47,7 @@ def inline(figure: Figure, prefix: str, label: str) -> str:
     text = re.sub(r'\bid="', f'id="{prefix}', text)
     text = re.sub(r'xlink:href="#(?!drive-)', f'href="#{prefix}', text)  # but links to a drive on the page
     text = text.replace(' target="_blank"', "").replace("url(#", f"url(#{prefix}")
-    text = re.sub(r'\bd="[^"]*"', lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found.group()), text)
+    text = re.sub(r'\bd="[^"]*"', lambda found: re.sub(r"(?<=\.\d\d)\d+", "", found.group()), text)
     for plain, scheme in _IN_PAGE.items():
         text = text.replace(plain, scheme)
     box = re.search(r'viewBox="[^"]*"', text)

@@ -324,7 +324,7 @@ def test_states_are_told_by_lane_and_hatch_too(made: Any, browser: Browser) -> N
     report, _, folder = made
     episode = report["drives"][2]["episodes"][0]
     browser.open(folder / "drive-003.html", f"#drive=3&from={episode['start_s'] + 20}&to={episode['start_s'] + 40}")
-    top = 8 + 250 + 12 + 116 + 12  # where a wide chart's lanes begin
+    top = 8 + 250 + 18 + 116 + 12  # where a wide chart's lanes begin
     grey = browser.pixels(CHART, 300, top, 60, 13)[:, :, :3] @ np.array([0.3, 0.6, 0.1])
     assert np.ptp(grey) > 30
     below = browser.pixels(CHART, 300, top + 15, 60, 13)  # the next lane, of another state, is empty there

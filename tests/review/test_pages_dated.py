@@ -100,6 +100,17 @@ def test_a_hole_between_drives_is_told_by_the_clock(made: Any) -> None:
     assert f"{at} 15.0 s no rows were written" in words(season_page(undated, rows))
 
 
+def test_the_night_before_or_after_is_no_hole_in_a_drive(made: Any) -> None:
+    report, rows, _ = made
+    drive = report["drives"][0]
+    end_s = drive["start_s"] + drive["length_s"]
+    nights = [
+        {**report["gaps"][0], "start_s": start_s, "length_s": 9e4} for start_s in (end_s - 0.4, drive["start_s"] - 9e4)
+    ]
+    assert "Holes in the rows" not in words(drive_page({**report, "gaps": nights}, rows, 1))
+    assert "Holes in the rows" in words(drive_page(report, rows, 1))
+
+
 def test_the_picture_tells_the_time_that_the_words_tell(made: Any, browser: Browser) -> None:
     report, rows, folder = made
     for number in (1, 2, 3):

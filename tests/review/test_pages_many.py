@@ -21,8 +21,8 @@ from underdash.review.pages.words import duration, folded, summary
 
 LONG = (
     "The battery fed the car for 14 min 40 s, in 3 stretches. It gave 0.54 Ah, 6.5 A on average. The alternator was "
-    "about 7 A short of the load while it lasted; it charged at 13.80 V at other times of this drive, so the machine works, "
-    "and what is missing is output at low speed: a hot idle with everything on. "
+    "about 7 A short of the load while it lasted; it charged at 13.80 V at other times of this drive, so the machine "
+    "works, and what is missing is output at low speed: a hot idle with everything on. "
 ) * 2
 
 

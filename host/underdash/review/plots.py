@@ -85,13 +85,15 @@ def envelope(t_s: Floats, low: Floats, mean: Floats, high: Floats) -> Trace:
         return Trace(t_s, low, mean, high)
     edges = np.searchsorted(t_s, np.linspace(t_s[0], t_s[-1], _BUCKETS + 1)[1:-1])
     keep: list[int] = []
-    low, high = low.copy(), high.copy()
-    for first, last in zip([0, *edges], [*edges, len(t_s)], strict=True):
-        blank = np.isnan(mean[first:last])
-        if blank.any():
-            keep.append(int(first + np.argmax(blank)))
-        if not blank.all():
-            ends = {int(first + np.nanargmin(mean[first:last])), int(first + np.nanargmax(mean[first:last]))}
+    low, high, blank = low.copy(), high.copy(), np.isnan(mean)
+    for first, last in zip([0, *edges.tolist()], [*edges.tolist(), len(t_s)], strict=True):
+        if first == last:
+            continue
+        known = np.flatnonzero(~blank[first:last]) + first
+        if len(known) < last - first:
+            keep.append(first + int(np.argmax(blank[first:last])))
+        if len(known):
+            ends = {int(known[np.argmin(mean[known])]), int(known[np.argmax(mean[known])])}
             bottom, top = np.fmin.reduce(low[first:last]), np.fmax.reduce(high[first:last])
             for index in ends:
                 low[index], high[index] = bottom, top
@@ -309,7 +311,7 @@ class Picture:
         """The same, on white."""
         out = io.BytesIO()
         with rc_context(STYLE):
-            self._figure.savefig(out, format="png", dpi=150, facecolor="white")
+            self._figure.savefig(out, format="png", dpi=150, facecolor="white", pil_kwargs={"compress_level": 3})
         return out.getvalue()
 
 

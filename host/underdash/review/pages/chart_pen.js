@@ -104,7 +104,7 @@ function clipped({ pen, box }, top, tall, paint, edge = 0) {
 // Where everything goes on a picture so wide.
 function layOut(wide, told, rows, lanes, days) {
   const narrow = wide < 620, left = narrow ? 40 : 78, right = narrow ? 10 : 164, top = 8, volts = narrow ? 190 : 250;
-  const amps = rows.amps ? 116 : 0, ampsTop = top + volts + 12, lanesTop = ampsTop + (amps ? amps + 12 : 0);
+  const amps = rows.amps ? 116 : 0, ampsTop = top + volts + 18, lanesTop = ampsTop + (amps ? amps + 12 : 0);
   const named = narrow ? 16 : 0, lane = 15; // on a narrow screen a lane's name stands above its bar
   const bottom = lanesTop + lanes.length * (lane + named);
   return { narrow, wide, left, top, volts, amps, ampsTop, lanesTop, named, lane, bottom, tall: bottom + (days ? 36 : 24), strip: 40,

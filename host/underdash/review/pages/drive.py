@@ -69,9 +69,9 @@ def drive_part(
 
 
 def _inside(gap: dict[str, Any], drive: dict[str, Any], end_s: float) -> bool:
-    return bool(
-        gap["boot"] == drive["boot"] and gap["start_s"] < end_s and gap["start_s"] + gap["length_s"] > drive["start_s"]
-    )
+    """Whether a hole is one in the drive: not the night before it or after it."""
+    ends_s = gap["start_s"] + gap["length_s"]
+    return bool(gap["boot"] == drive["boot"] and drive["start_s"] < ends_s <= end_s)
 
 
 def _shown(drive: dict[str, Any], end_s: float) -> list[dict[str, Any]]:

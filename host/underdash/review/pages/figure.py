@@ -44,8 +44,8 @@ def figure(number: int, drive: dict[str, Any], rows: RowsLike, thresholds: dict[
 
 def _shorter(path: str) -> str:
     """A path's numbers to a tenth of a point, which is less than a line's width, and without needless blanks."""
-    numbers = re.sub(r"(\.\d)\d+", r"\1", path.removeprefix('d="'))
-    return 'd="' + re.sub(r"\s*([A-Za-z])\s*", r"\1", numbers)
+    numbers = re.sub(r"(?<=\.\d)\d+", "", path.removeprefix('d="'))
+    return 'd="' + re.sub(r"\s+(?=[A-Za-z])|(?<=[A-Za-z])\s+", "", numbers)
 
 
 def rows_of(number: int, drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> dict[str, Any]:

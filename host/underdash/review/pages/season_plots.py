@@ -75,7 +75,7 @@ def season_png(quantities: list[dict[str, Any]]) -> bytes:
         if not quantities:
             panels[0].text(0, 0.5, "No trends: they are drawn from three drives on.")
         out = io.BytesIO()
-        figure.savefig(out, format="png", dpi=150, facecolor="white")
+        figure.savefig(out, format="png", dpi=150, facecolor="white", pil_kwargs={"compress_level": 3})
     return out.getvalue()
 
 
