@@ -69,6 +69,9 @@ def test_over_midnight_a_moment_carries_its_date(made: Any) -> None:
     said, svg = words(drive_page(report, rows, 2)), drive_svg(drive, rows, report["thresholds"])
     assert "2026-10-22, 23:57:03 to 2026-10-23 00:05:24" in said
     assert clock(drive, drive["episodes"][0]["start_s"]).startswith("2026-10-23 00:0")
+    (foot,) = re.findall(r' y="([\d.]+)"[^>]*>local time', svg)
+    (tall,) = re.findall(r'viewBox="0 0 \S+ ([\d.]+)', svg)
+    assert float(foot) < float(tall) - 3  # below a second line, it is still on the picture
     assert ">00:00:00<" in svg and ">2026-10-23<" in svg and ">23:59:00<" in svg and "local time, 2026-10-22" in svg
 
 

@@ -160,10 +160,14 @@ def bars(svg: str) -> list[float]:
 def test_bars_are_as_tall_as_the_minutes_driven_though_one_drive_is_enormous() -> None:
     tall = bars(strip_svg([drive(10), drive(20), drive(15, 5), drive(46_000)], {}))
     assert tall[0] / tall[1] == pytest.approx(0.5) and tall[2] / tall[1] == pytest.approx(0.75) and tall[3] == tall[1]
-    svg = strip_svg([drive(10), drive(20), drive(15, 5), drive(46_000)], {})
-    assert ">20 min</text>" in svg and ">767 h</text>" in svg and svg.count('class="cut"') == 1
+    svg = strip_svg([drive(10), drive(20), drive(15, 5), drive(46_000)], {4: "act"})
+    assert (
+        ">20 min</text>" in svg and '<tspan class="act">!</tspan> 767 h</text>' in svg and svg.count('class="cut"') == 1
+    )
     foot = re.findall(r'height="([\d.]+)" fill="url\(#low\)"', svg)
     assert [float(each) for each in foot] == pytest.approx([0, 0, tall[2] / 3, 0], abs=0.06)
+    usual = bars(strip_svg([drive(8), drive(8), drive(40)], {}))
+    assert usual[0] / usual[2] == pytest.approx(0.2, abs=0.01)  # a day out among errands is not cut
     assert bars(strip_svg([drive(0.0)], {}))[0] > 0 and bars(strip_svg([drive(600)], {}))[0] > 100
 
 

@@ -232,11 +232,12 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], s
     found = lanes(t_s, rows.state[mine])
     clamp = bool(np.isfinite(amps).any())
     heights = [2.5, *([1.3] if clamp else []), 0.17 * max(len(found), 1) + 0.06]
-    tall = sum(heights) + 0.1 * (len(heights) - 1) + 0.6
+    foot = 0.48 + (0.13 if " " in clock(drive, start) + clock(drive, start + span) else 0.0)  # a date below the time
+    tall = sum(heights) + 0.1 * (len(heights) - 1) + foot + 0.12
     figure = Figure(figsize=(9.6, tall))
     panels = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
     figure.subplots_adjust(
-        left=0.085, right=0.845, top=1 - 0.12 / tall, bottom=0.48 / tall, hspace=0.1 / (sum(heights) / len(heights))
+        left=0.085, right=0.845, top=1 - 0.12 / tall, bottom=foot / tall, hspace=0.1 / (sum(heights) / len(heights))
     )
     calm = np.ones(len(t_s), dtype=bool)  # a crank's dip is told in words; it must not squash the rest
     for crank in drive["cranks"]:

@@ -12,7 +12,7 @@ from underdash.review.pages.words import duration
 
 _WIDE, _TALL, _LEFT, _TOP, _GAP = 1000.0, 112.0, 50.0, 18.0, 2.0
 _MARKS = {"act": "!", "watch": "?"}
-_MANY = 4.0  # a drive beyond so many times the median is cut off, or the others would be of no height
+_MANY = 8.0  # a drive beyond so many times the median is cut off, or the others would be of no height
 _STEPS = (1, 2, 5, 10, 20, 30, 60, 120, 240, 480, 720, 1440)  # between the lines [min]
 
 
@@ -70,13 +70,14 @@ def _bar(
     low = tall * min(drive["low_s"] / max(length, 1.0), 1.0)
     foot = _TOP + _TALL
     y = foot - tall
-    share = f", {duration(drive['low_s'])} of it discharging" if drive["low_s"] else ""
+    share = f", {duration(drive['low_s'])} of it below the discharging limit" if drive["low_s"] else ""
     words = escape(f"Drive {number}, {when(drive)}, {duration(length)} long{share}" + (f": {weight}" if weight else ""))
     top = ""
     if length > most:
         told = f"{length / 3600:.0f} h" if length >= 5400 else f"{length / 60:.0f} min"
         top = f'<path class="cut" d="M{x - 1:.1f} {y + 13:.1f}l{wide + 2:.1f} -5v4l-{wide + 2:.1f} 5z"/>'
-        top += f'<text x="{x + wide / 2:.1f}" y="{y - 3:.1f}">{told}</text>'
+        mark = f'<tspan class="{weight}">{_MARKS[weight]}</tspan> ' if weight in _MARKS else ""
+        top += f'<text x="{x + wide / 2:.1f}" y="{y - 3:.1f}">{mark}{told}</text>'
     elif weight in _MARKS and step >= 7:
         top = f'<text x="{x + wide / 2:.1f}" y="{y - 4:.1f}" class="{weight}">{_MARKS[weight]}</text>'
     return (
