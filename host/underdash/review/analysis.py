@@ -11,7 +11,7 @@ from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import sensors
-from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, steps_s
+from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, spans_s, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
@@ -38,7 +38,9 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         first = begins(stretch.state, stretch.volts)
         if first is not None and ended_s(stretch) <= stretch.since_s[first] and not known.holes[1:].any():
             first = None  # still since before its charging volts: a charger on a parked car
-        before = [run for run in cut(stretch.state, known.holes) if first is None or run[0] < first]
+        alike = list(cut(stretch.state, known.holes))
+        spans = zip((run[0] for run in alike), spans_s(stretch, alike, known.holes), strict=True)
+        before = [(row, span_s) for row, span_s in spans if first is None or row < first]
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
             parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})

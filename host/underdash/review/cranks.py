@@ -13,13 +13,14 @@ _LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenth
 _LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from a row with it
 
 
-def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> dict[str, Any]:
-    """The crank in rows start..end; `stop` is one past the last row of its drive.
+def crank(
+    rows: Rows, start: int, end: int, stop: int, span_s: tuple[float, float], healthy_volts: float
+) -> dict[str, Any]:
+    """The crank in rows start..end; `stop` is one past the last row of its drive, span_s its start and end [s].
 
     healthy_volts: limit from which charging counts as healthy [V]; recovery is to it or to 13.2 V, the lower.
     """
-    begin_s = float(rows.since_s[start])
-    over_s = float(rows.since_s[end]) if end < stop else float(rows.t_s[end - 1])
+    begin_s, over_s = span_s
     low = rows.low[start:end]
     held = _held(low)
     before = _before(rows, start)

@@ -12,7 +12,7 @@ from underdash.review.flow import Flow
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import gone
 from underdash.review.set_point import by_speed, set_point
-from underdash.review.stretches import Times, cut, in_order, rows_within, runs
+from underdash.review.stretches import Times, cut, in_order, rows_within, runs, spans_s
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
@@ -48,15 +48,16 @@ def drive(
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
-    states = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
+    alike = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
+    spans = spans_s(awake, alike, times.holes)
+    turned = [awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all() for start, end in alike]
     cranks = [
-        crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
-        for start, end in states
-        if awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all()
+        crank(rows, offset + start, offset + end, stop, span_s, limits.healthy_mv / 1000)
+        for (start, end), span_s, yes in zip(alike, spans, turned, strict=True)
+        if yes
     ]
     ending = bool(awake.state[-1] == engine.REST)
-    start_s = float(awake.since_s[first])
-    end_s = ended_s(awake)
+    start_s, end_s = spans[0][0], ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
     driven = awake.part(slice(first, last))
     begin, until = rows_within(t_s := in_order(awake.t_s), start_s, end_s)
@@ -69,10 +70,10 @@ def drive(
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
     flow = Flow(step_s, inside.amps, inside.volts).report(capacity_ah)
-    in_state = np.bincount(inside.state, weights=step_s, minlength=len(engine.STATE_NAMES))
-    seen = np.bincount(inside.state, minlength=len(engine.STATE_NAMES)) > 0
-    total_s = float(step_s.sum())
-    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
+    begun = [start for start, _ in alike]
+    found = episodes(awake, zip(begun, spans, strict=True), offset, vars(limits), known, rested, times)
+    in_state = _in_state(awake.state[begun], spans, turned)
+    total_s = sum(in_state.values())
     return {
         "boot": boot,
         "dated": account.dated(boot, start_s),
@@ -87,16 +88,37 @@ def drive(
         "charged": charged,
         "rested_volts": rested,
         **set_point(driven),
-        "charging_after_s": _charging_after(awake, states, start_s, cranks),
-        "idle": by_speed(inside, step_s),
+        "charging_after_s": _charging_after(awake, alike, start_s, cranks),
+        "idle": by_speed(inside, step_s, _discharging(found, offset + begin, len(inside))),
         **flow,
         "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
-        "states": {name: round(float(in_state[number]), 1) for number, name in names},
-        "shares": {name: round(float(in_state[number]) / total_s, 4) if total_s else 0.0 for number, name in names},
+        "states": {name: round(seconds, 3) for name, seconds in in_state.items()},
+        "shares": {name: round(seconds / total_s, 4) for name, seconds in in_state.items()},
         "cranks": cranks,
-        "episodes": episodes(awake, states, offset, vars(limits), known, rested, times),
+        "episodes": found,
         "shown": shown(driven),
     }
+
+
+def _in_state(states: Any, spans: list[tuple[float, float]], turned: list[bool]) -> dict[str, float]:
+    """Seconds in each state: of each run of rows its state, its start and end [s], and whether a starter turned in it;
+    none did where the volts were gone, and then no verdict stands."""
+    found = dict.fromkeys(engine.STATE_NAMES, 0.0)
+    for state, (start_s, end_s), starter in zip(states.tolist(), spans, turned, strict=True):
+        if state == engine.REST:  # the stretch's last row, which tells when rest began
+            continue
+        told = engine.UNKNOWN if state == engine.CRANK and not starter else state
+        found[engine.STATE_NAMES[told]] += end_s - start_s
+    return {name: seconds for name, seconds in found.items() if seconds > 0.0}
+
+
+def _discharging(found: list[dict[str, Any]], first: int, count: int) -> Any:
+    """Which of `count` rows from `first` on are of a discharging episode."""
+    rows = np.zeros(count, dtype=bool)
+    for episode in found:
+        if episode["kind"] == "discharging":
+            rows[episode["first_row"] - first : episode["last_row"] - first + 1] = True
+    return rows
 
 
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:

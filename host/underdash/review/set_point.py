@@ -60,11 +60,12 @@ def _slope(volts: Floats, celsius: Floats) -> float | None:
     return round(theil_sen(volts[thin], celsius[thin]).slope, 5)
 
 
-def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
+def by_speed(driven: Rows, step_s: Floats, discharging: Any) -> dict[str, float | None] | None:
     """Volts at idle and at speed, where the log has the engine's speed; None where it has not.
 
     idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
-    idle_short_s: time at idle while discharging [s].
+    idle_short_s: time at idle while discharging [s]. step_s: the time of each row [s]; discharging: whether it is of
+    such an episode.
     """
     if not np.isfinite(driven.rpm).any():
         return None
@@ -76,7 +77,7 @@ def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
     return {
         "idle_volts": _median(driven.volts[idle]),
         "idle_s": round(float(step_s[idle].sum()), 1),
-        "idle_short_s": round(float(step_s[idle & (driven.state == engine.DISCHARGING)].sum()), 1),
+        "idle_short_s": round(float(step_s[idle & discharging].sum()), 1),
         "fast_volts": _median(driven.volts[fast]),
         "fast_s": round(float(step_s[fast].sum()), 1),
     }
