@@ -7,18 +7,18 @@ import numpy as np
 from underdash.review.rows import Floats, Rows
 from underdash.review.stretches import least
 
-RECOVERED_V = 13.2  # "never below 13.2" with the engine running (a trade lesson, as `marginal_mv`)
 _WHOLE_S = 0.9  # a row at least so long is a second's, not one of the tenths around a crank [s]
 _LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenths are followed for seconds
 _LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from a row with it
 
 
 def crank(
-    rows: Rows, start: int, end: int, stop: int, span_s: tuple[float, float], healthy_volts: float
+    rows: Rows, start: int, end: int, stop: int, span_s: tuple[float, float], marginal_volts: float
 ) -> dict[str, Any]:
-    """The crank in rows start..end; `stop` is one past the last row of its drive, span_s its start and end [s].
+    """The crank in rows start..end, its start and end in span_s [s]; `stop` is one past the last row before the next
+    crank, a hole, or the end of its drive.
 
-    healthy_volts: limit from which charging counts as healthy [V]; recovery is to it or to 13.2 V, the lower.
+    marginal_volts: from here on volts are those of charging [V].
     """
     begin_s, over_s = span_s
     low = rows.low[start:end]
@@ -32,7 +32,7 @@ def crank(
         "held_volts": held,
         "before_volts": before,
         "dip_volts": None if dip is None else round(dip, 3),
-        "recovery_s": _recovery(rows, end, stop, over_s, min(RECOVERED_V, healthy_volts)),
+        "recovery_s": _recovery(rows, end, stop, over_s, marginal_volts),
         "after_volts": _after(rows, end, stop),
         "resistance_ohm": _resistance(rows, start, end, begin_s),
         "most_amps": _most(rows.amps[start:end]),
@@ -81,9 +81,9 @@ def _before(rows: Rows, start: int) -> float | None:
 
 
 def _recovery(rows: Rows, end: int, stop: int, over_s: float, limit: float) -> float | None:
-    """From the end of the crank to volts of `limit` [s]; None if they never came."""
+    """From the end of the crank to the beginning of the first row of `limit` [V] and more [s]; None if none came."""
     back = np.flatnonzero(rows.volts[end:stop] >= limit)
-    return round(max(float(rows.t_s[end + back[0]]) - over_s, 0.0), 3) if len(back) else None
+    return round(max(float(rows.t_s[end + back[0] - 1]) - over_s, 0.0), 3) if len(back) else None
 
 
 def _after(rows: Rows, end: int, stop: int) -> float | None:

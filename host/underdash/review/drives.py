@@ -15,9 +15,11 @@ from underdash.review.set_point import by_speed, set_point
 from underdash.review.stretches import Times, cut, in_order, rows_within, runs, spans_s
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
+_CHARGED = (engine.CHARGING, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
 _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
 _RESTED_S = 90.0
+_MILLI = 0.0005  # half a millisecond, to which times are told [s]
 _TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here)
 
 
@@ -51,11 +53,16 @@ def drive(
     alike = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
     spans = spans_s(awake, alike, times.holes)
     turned = [awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all() for start, end in alike]
+    # What follows a crank is of it up to the next one, or to a hole.
+    stops = [*(start for (start, _), yes in zip(alike, turned, strict=True) if yes), *np.flatnonzero(times.holes)]
     cranks = [
-        crank(rows, offset + start, offset + end, stop, span_s, limits.healthy_mv / 1000)
+        crank(
+            rows, offset + start, offset + end, min([stop, *(offset + at for at in stops if at >= end)]), span_s,
+            limits.marginal_mv / 1000,
+        )
         for (start, end), span_s, yes in zip(alike, spans, turned, strict=True)
         if yes
-    ]
+    ]  # fmt: skip
     ending = bool(awake.state[-1] == engine.REST)
     start_s, end_s = spans[0][0], ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
@@ -88,7 +95,7 @@ def drive(
         "charged": charged,
         "rested_volts": rested,
         **set_point(driven),
-        "charging_after_s": _charging_after(awake, alike, start_s, cranks),
+        **_charging_after(awake, alike, spans, cranks, times),
         "idle": by_speed(inside, step_s, _discharging(found, offset + begin, len(inside))),
         **flow,
         "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
@@ -132,15 +139,29 @@ def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
 
 
 def _charging_after(
-    awake: Rows, states: list[tuple[int, int]], start_s: float, cranks: list[dict[str, Any]]
-) -> float | None:
-    """From the end of the last crank before it, else from the start, to where the first charging began [s]."""
-    charging = next((start for start, _ in states if awake.state[start] == engine.CHARGING), None)
-    if charging is None:
-        return None
-    onset_s = float(awake.since_s[charging])
-    over = [one["start_s"] + one["length_s"] for one in cranks if one["start_s"] <= onset_s]
-    return round(max(onset_s - (over[-1] if over else start_s), 0.0), 3)
+    awake: Rows, alike: list[tuple[int, int]], spans: list[tuple[float, float]], cranks: list[dict[str, Any]],
+    times: Times,
+) -> dict[str, float | None]:  # fmt: skip
+    """charging_after_s, from the end of the last crank before it to where the first charging began [s]; None where no
+    crank was seen before it, or a hole lies between. charging_within_s: what it may be out by [s], the longest of
+    the rows from the one to the other."""
+    unknown: dict[str, float | None] = {"charging_after_s": None, "charging_within_s": None}
+    begun = (span_s[0] for (start, _), span_s in zip(alike, spans, strict=True) if awake.state[start] in _CHARGED)
+    onset_s = next(begun, None)
+    if onset_s is None:
+        return unknown
+    before = [one for one in cranks if one["start_s"] <= onset_s]
+    if not before:
+        return unknown
+    over_s = before[-1]["start_s"] + before[-1]["length_s"]
+    # A verdict that follows another may have begun with volts still on their way up.
+    after_s = max(onset_s - over_s, before[-1]["recovery_s"] or 0.0)
+    t_s = in_order(awake.t_s)
+    first, last = np.searchsorted(t_s, over_s - _MILLI), np.searchsorted(t_s, over_s + after_s + _MILLI)
+    if times.holes[first + 1 : last + 1].any():
+        return unknown
+    longest = float(np.diff(t_s[max(first - 1, 0) : last + 1]).max(initial=0.0))
+    return {"charging_after_s": round(after_s, 3), "charging_within_s": round(longest, 3)}
 
 
 def _rested(rows: Rows, offset: int, boot: int, start_s: float) -> float | None:

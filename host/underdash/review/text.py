@@ -46,7 +46,7 @@ def _drive(drive: dict[str, Any]) -> list[str]:
     for crank in drive["cranks"]:
         lines.append(f"  {_crank(crank)}")
     if drive["charging_after_s"] is not None:
-        lines.append(f"  charging after: {drive['charging_after_s']:.1f} s")
+        lines.append(f"  charging: {_charging_after(drive)}")
     if drive["set_point_volts"] is not None:
         lines.append(f"  {_set_point(drive)}")
     if drive["idle"] and drive["idle"]["idle_volts"] is not None:
@@ -85,11 +85,18 @@ def _crank(crank: dict[str, Any]) -> str:
     told = f"crank at {clock(crank['start_s'])}: {crank['length_s']:.1f} s, lowest {lowest}"
     if crank["held_volts"] is not None:
         told += f", held {crank['held_volts']:.2f} V"
-    if crank["recovery_s"] is not None:
-        told += f", charging volts {crank['recovery_s']:.1f} s after it"
     if crank["resistance_ohm"] is not None:
         told += f"; {crank['resistance_ohm'] * 1000:.1f} mohm"
     return told
+
+
+def _charging_after(drive: dict[str, Any]) -> str:
+    """The one time to charging, and what the rows' length leaves open of it."""
+    after_s, within_s = drive["charging_after_s"], drive["charging_within_s"]
+    digits = 0 if within_s >= 1.0 else 1
+    if after_s < within_s:
+        return f"within {within_s:.{digits}f} s of the crank's end"
+    return f"{after_s:.{digits}f} s after the crank's end, give or take {within_s:.{digits}f} s"
 
 
 def _set_point(drive: dict[str, Any]) -> str:
