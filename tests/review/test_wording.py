@@ -78,3 +78,10 @@ def test_a_parked_load_says_whether_a_crank_followed(tmp_path: Path, crank: bool
     report = of(tmp_path, REST, (120, 12.2, -9.0), *([CRANK] if crank else []), RUN, PARKED)
     (finding,) = [one for one in findings(report) if one["text"].startswith("With the engine off")]
     assert ("Unless the engine ran" in finding["text"]) != crank
+
+
+def test_a_row_has_one_number(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, CRANK, RUN, (60, 12.2, -20.0), RUN, PARKED)
+    (finding,) = [one for one in report["findings"] if "fed the car" in one["text"]]
+    assert finding["row"] == report["drives"][0]["episodes"][0]["first_row"]
+    assert f"(row {finding['row']})" in summary(report)

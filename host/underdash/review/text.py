@@ -33,7 +33,7 @@ def summary(report: dict[str, Any]) -> str:
 
 
 def _evidence(finding: dict[str, Any]) -> str:
-    where = "" if finding["row"] is None else f" (row {finding['row'] + 1})"
+    where = "" if finding["row"] is None else f" (row {finding['row']})"
     return f"{finding['evidence']}{where}"
 
 
