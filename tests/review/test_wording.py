@@ -85,3 +85,10 @@ def test_a_row_has_one_number(tmp_path: Path) -> None:
     (finding,) = [one for one in report["findings"] if "fed the car" in one["text"]]
     assert finding["row"] == report["drives"][0]["episodes"][0]["first_row"]
     assert f"(row {finding['row']})" in summary(report)
+
+
+def test_of_a_log_no_board_is_said_to_have_shown_anything(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, CRANK, RUN, (60, 12.2, -20.0), RUN, PARKED)
+    assert "a board would have shown at" in summary(report) and "the board" not in summary(report)
+    report["board"] = "0123456789abcdef"
+    assert "  the board showed at" in summary(report) and "board and desk disagree" in summary(report)

@@ -65,7 +65,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
     if gone is not None:
         said.add(
             "act",
-            f"The volts were gone from the board's input for {duration(gone['length_s'])}: its wire, fuse or ground.",
+            f"The volts were gone from the input for {duration(gone['length_s'])}: its wire, fuse or ground.",
             f"from {clock(gone['t_s'])}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
             row=gone["first_row"],
             t_s=gone["t_s"],

@@ -161,7 +161,7 @@ def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
 def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float) -> None:
     if crank["held_volts"] is None or crank["held_volts"] >= weak:
         return
-    seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm seen by the board"
+    seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm by the clamp"
     said.add(
         "watch",
         f"While cranking the battery held only {crank['held_volts']:.2f} V, below {weak:.1f} V. "

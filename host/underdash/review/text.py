@@ -18,15 +18,14 @@ def summary(report: dict[str, Any]) -> str:
     lines.append("")
     for finding in report["findings"]:
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
+    showed = "the board showed" if report["board"] else "a board would have shown"
     for drive in drives[:_MOST_DRIVES]:
-        lines += ["", *_drive(drive)]
+        lines += ["", *_drive(drive, showed)]
     if len(drives) > _MOST_DRIVES:
         lines += ["", f"... and {count(len(drives) - _MOST_DRIVES, 'more drive')}: --html and --json have all."]
     lines += [
         "",
-        f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
-        f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
-        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}.",
+        _trust(report),
         "An aid, not a safeguard: confirm with a meter before you act.",
     ]
     return "\n".join(lines)
@@ -37,7 +36,17 @@ def _evidence(finding: dict[str, Any]) -> str:
     return f"{finding['evidence']}{where}"
 
 
-def _drive(drive: dict[str, Any]) -> list[str]:
+def _trust(report: dict[str, Any]) -> str:
+    if not report["board"]:
+        return f"Trust: a log, judged here and by no board; {count(report['gaps'], 'gap')}."
+    return (
+        f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
+        f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
+        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}."
+    )
+
+
+def _drive(drive: dict[str, Any], showed: str) -> list[str]:
     span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
     dated = when(drive["dated"], drive["dated_between"])
     lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
@@ -66,11 +75,11 @@ def _drive(drive: dict[str, Any]) -> list[str]:
         lines.append(f"  ... and {count(len(drive['episodes']) - _MOST_SHOWN, 'more episode')}")
     warned = [change for change in drive["shown"] if change["warnings"]]
     for change in warned[:_MOST_SHOWN]:
-        lines.append(f"  the board showed at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
+        lines.append(f"  {showed} at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
     if len(warned) > _MOST_SHOWN:
         lines.append(f"  ... and {count(len(warned) - _MOST_SHOWN, 'more change')} of its warnings")
     if not warned:
-        lines.append("  the board showed no warning")
+        lines.append(f"  {showed} no warning")
     return lines
 
 
