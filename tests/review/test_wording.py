@@ -9,6 +9,7 @@ from dips import with_clamp
 from underdash.carfile import example
 from underdash.review import review
 from underdash.review.answers import answers
+from underdash.review.drive_words import decimals, measured_ah
 from underdash.review.findings import findings
 from underdash.review.plan_words import closing
 from underdash.review.text import summary
@@ -92,3 +93,24 @@ def test_of_a_log_no_board_is_said_to_have_shown_anything(tmp_path: Path) -> Non
     assert "a board would have shown at" in summary(report) and "the board" not in summary(report)
     report["board"] = "0123456789abcdef"
     assert "  the board showed at" in summary(report) and "board and desk disagree" in summary(report)
+
+
+def test_a_charge_is_told_with_its_bounds_and_no_more_digits_than_they_bear(tmp_path: Path) -> None:
+    assert [decimals(off) for off in (3.0, 1.0, 0.5, 0.1, 0.05, 0.001, 0.0)] == [0, 0, 1, 1, 2, 2, 2]
+    assert measured_ah(4.7, 4.2, 5.2) == "4.7 Ah (4.2 to 5.2)"
+    assert measured_ah(4.7, -0.4, 9.8) == "5 Ah (at most 10)"
+    report = of(tmp_path, REST, CRANK, RUN, (600, 12.2, -20.0), RUN, (300, 15.6, 10.0), PARKED)
+    fed, over = [one for one in report["drives"][0]["episodes"] if one["kind"] != "marginal"]
+    assert fed["charge_low_ah"] < fed["charge_ah"] < fed["charge_high_ah"] < 0.0 < over["charge_ah"]
+    words = summary(report)
+    assert words.count("gave 3.3 Ah (3.1 to 3.6) by the clamp") == 3  # how bad, its finding, its drive
+    assert "took in 0.8 Ah (0.7 to 1.0) by the clamp" in words
+    # 600 s of 5 A at 14.1 V and 300 s of 10 A at 15.6 V.
+    assert "Wh) out, 1.7 Ah (25 Wh) in by the clamp" in words
+    assert " -0." not in words and " -3." not in words
+
+
+def test_amps_in_words_have_a_way_and_no_sign(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, (1, 10.0, 180.0), (40, 14.1, -5.0), PARKED)
+    (finding,) = [one for one in report["findings"] if "wrong way round" in one["text"]]
+    assert "180.0 A into the battery" in finding["evidence"]

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from underdash.review.drive_words import way
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.review.words import Said, clock, count, duration
@@ -57,7 +58,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
             "act",
             f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
             "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
-            f"from {clock(contradict['t_s'])}: {contradict['amps']:.1f} A at {contradict['volts']:.2f} V",
+            f"from {clock(contradict['t_s'])}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
             row=contradict["first_row"],
             t_s=contradict["t_s"],
             cost=_UNTRUE_AH,
@@ -84,7 +85,7 @@ def _clamp(said: Said, crank: dict[str, Any], text: str) -> None:
     said.add(
         "act",
         text,
-        f"crank at {clock(crank['start_s'])}: {crank['most_amps']:.1f} A at most",
+        f"crank at {clock(crank['start_s'])}: {way(crank['most_amps'])} at most",
         drive=crank["drive"],
         row=crank["first_row"],
         t_s=crank["start_s"],

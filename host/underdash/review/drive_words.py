@@ -1,5 +1,6 @@
 """What the drives show, in words: deficits, overcharge, cranks, set point."""
 
+from math import floor, log10
 from typing import Any
 
 from underdash.review.sensors import doubt
@@ -8,7 +9,7 @@ from underdash.review.words import Said, clock, duration, figure, times
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
-_LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less is not worth a line (chosen here)
+_LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less [s], [Ah] is not worth a line (chosen here)
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -64,13 +65,48 @@ def given(episodes: list[dict[str, Any]]) -> str:
     """How much the battery gave in these episodes, in a sentence, with what that rests on."""
     if all(episode["charge_ah"] is not None for episode in episodes):
         ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
-        return f"It gave {figure(ah, 2)} Ah, {figure(ah / hours if hours else 0.0, 1)} A on average"
+        mean_a = f", about {figure(ah / hours, 0)} A on average" if hours and ah / hours >= 1.0 else ""
+        return f"It gave {measured_ah(ah, *_given_ah(episodes))} by the clamp{mean_a}"
     if any(episode["charge_low_ah"] is None for episode in episodes):
         return "How much it gave is not known without a clamp"
-    least, most = -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
+    least, most = _given_ah(episodes)
     return (
         f"By an estimate from the volts it gave {span_ah(least, most)} (no clamp; from {episodes[0]['charge_basis']})"
     )
+
+
+def _given_ah(episodes: list[dict[str, Any]]) -> tuple[float, float]:
+    """The bounds, least and most, of what the battery gave in them [Ah]."""
+    return -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
+
+
+def decimals(off: float) -> int:
+    """How many decimals a figure bears that may be out by `off`, at most two."""
+    return min(max(-floor(log10(off)), 0), 2) if off > 0.0 else 2
+
+
+def measured_ah(ah: float, least: float, most: float) -> str:
+    """A measured charge and its bounds in words [Ah], positive, with no more decimals than the bounds bear."""
+    digits = decimals((most - least) / 2)
+    bounds = f"at most {most:.{digits}f}" if least <= 0.0 else f"{least:.{digits}f} to {most:.{digits}f}"
+    return f"{figure(ah, digits)} Ah ({bounds})"
+
+
+def moved(episode: dict[str, Any]) -> str:
+    """What an episode took out of the battery or brought into it, in words; nothing where that is not known."""
+    low, high = episode["charge_low_ah"], episode["charge_high_ah"]
+    if low is None or max(-low, high) < _LEAST_AH:
+        return ""
+    if episode["charge_ah"] is None:
+        return f"gave {span_ah(-high, -low)}, estimated from the volts"
+    if episode["charge_ah"] > 0.0:
+        return f"took in {measured_ah(episode['charge_ah'], low, high)} by the clamp"
+    return f"gave {measured_ah(-episode['charge_ah'], -high, -low)} by the clamp"
+
+
+def way(amps: float) -> str:
+    """A current and which way it flowed [A], in words."""
+    return f"{figure(abs(amps), 1)} A {'into' if amps > 0.0 else 'out of'} the battery"
 
 
 def span_ah(least: float, most: float) -> str:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
-from underdash.review.drive_words import slight
+from underdash.review.drive_words import moved, slight
 from underdash.review.rest import drain_amps
 from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
 
@@ -49,8 +49,8 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
     cranked = any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
     if not cranked:
         unless = " Unless the engine ran: no crank was seen, and the rows may begin, or go on after a hole, in a drive."
-    amps = f"{figure(-episode['mean_amps'], 1)} A" if episode["mean_amps"] is not None else "current"
-    took = f", {figure(-episode['charge_ah'], 2)} Ah in all" if episode["charge_ah"] is not None else ""
+    amps = f"about {figure(-episode['mean_amps'], 0)} A" if episode["mean_amps"] is not None else "current"
+    took = f": the battery {charge}" if (charge := moved(episode)) else ""
     said.add(
         "act",
         f"With the engine off, something drew {amps} from the battery for {length}{took}. Find what was left on; a "

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from underdash.review.drive_words import span_ah
-from underdash.review.words import clock, count, duration, when
+from underdash.review.drive_words import decimals, moved
+from underdash.review.words import clock, count, duration, figure, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
@@ -18,9 +18,10 @@ def summary(report: dict[str, Any]) -> str:
     lines.append("")
     for finding in report["findings"]:
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
+    dead_a = report["thresholds"]["clamp_dead_ma"] / 1000
     showed = "the board showed" if report["board"] else "a board would have shown"
     for drive in drives[:_MOST_DRIVES]:
-        lines += ["", *_drive(drive, showed)]
+        lines += ["", *_drive(drive, showed, dead_a)]
     if len(drives) > _MOST_DRIVES:
         lines += ["", f"... and {count(len(drives) - _MOST_DRIVES, 'more drive')}: --html and --json have all."]
     lines += [
@@ -46,7 +47,7 @@ def _trust(report: dict[str, Any]) -> str:
     )
 
 
-def _drive(drive: dict[str, Any], showed: str) -> list[str]:
+def _drive(drive: dict[str, Any], showed: str, dead_a: float) -> list[str]:
     span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
     dated = when(drive["dated"], drive["dated_between"])
     lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
@@ -65,9 +66,12 @@ def _drive(drive: dict[str, Any], showed: str) -> list[str]:
     shares = sorted(drive["shares"].items(), key=lambda pair: -pair[1])
     lines.append("  time: " + ", ".join(f"{name} {share:.1%}" for name, share in shares))
     if drive["out_ah"] is not None:
+        off = dead_a * sum(drive["states"].values()) / 3600
+        digits = decimals(off)
         lines.append(
-            f"  battery: {drive['out_ah']:.2f} Ah ({drive['out_wh']:.0f} Wh) out, {drive['in_ah']:.2f} Ah "
-            f"({drive['in_wh']:.0f} Wh) in"
+            f"  battery: {figure(drive['out_ah'], digits)} Ah ({drive['out_wh']:.0f} Wh) out, "
+            f"{figure(drive['in_ah'], digits)} Ah ({drive['in_wh']:.0f} Wh) in by the clamp, whose zero may put the "
+            f"balance out by {off:.1g} Ah"
         )
     for episode in drive["episodes"][:_MOST_SHOWN]:
         lines.append(f"  {_episode(episode)}")
@@ -81,12 +85,6 @@ def _drive(drive: dict[str, Any], showed: str) -> list[str]:
     if not warned:
         lines.append(f"  {showed} no warning")
     return lines
-
-
-def _moved(charge_ah: float) -> str:
-    """A charge [Ah] in words; which way, where it is not nothing."""
-    told = f"{abs(charge_ah):.2f} Ah"
-    return told if told == "0.00 Ah" else f"{told} {'in' if charge_ah > 0.0 else 'out'}"
 
 
 def _crank(crank: dict[str, Any]) -> str:
@@ -120,8 +118,4 @@ def _set_point(drive: dict[str, Any]) -> str:
 def _episode(episode: dict[str, Any]) -> str:
     lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
     told = f"{episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
-    if episode["charge_ah"] is not None:
-        return f"{told}, {_moved(episode['charge_ah'])} by the clamp"
-    if episode["charge_low_ah"] is not None:
-        return f"{told}, {span_ah(-episode['charge_high_ah'], -episode['charge_low_ah'])} by the volts, estimated"
-    return told
+    return f"{told}, {charge}" if (charge := moved(episode)) else told
