@@ -11,6 +11,7 @@ from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import sensors
+from underdash.review.still import RUNNING_RPM, doubtful_rests
 from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, spans_s, steps_s
 
 if TYPE_CHECKING:
@@ -43,7 +44,9 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         before = [(row, span_s) for row, span_s in spans if first is None or row < first]
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
-            parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})
+            rpm = rows.rpm[episode["first_row"] : episode["last_row"] + 1]
+            ran = bool(np.nanmedian(rpm) >= RUNNING_RPM) if np.isfinite(rpm).any() else None
+            parked.append({"dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
         if first is not None:
             found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
@@ -69,6 +72,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "drives": drives,
         "parked_episodes": parked,
         "rests": nights,
+        "doubtful_rests": doubtful_rests(rows, drives),
     }
 
 

@@ -54,6 +54,13 @@ def _no(report: dict[str, Any]) -> str:
         return f"The engine seems not to have started in {_of(failed, drives)}: see the findings."
     if any(episode["kind"] == "overcharge" for drive in drives for episode in drive["episodes"]):
         return "No, but it was overcharged: see the findings."
+    ran_on = [rest for rest in report["doubtful_rests"] if rest["by"] == "speed"]
+    if ran_on:
+        lasted = duration(sum(rest["length_s"] for rest in ran_on))
+        return f"Yes: the engine ran for {lasted} with the volts below charging, though still: see the findings."
+    if report["doubtful_rests"]:
+        many = len({rest["drive"] for rest in report["doubtful_rests"]})
+        return f"Not that these rows show, but after {_of(drives[:many], drives)} they leave it open: see the findings."
     if len(drives) == 1:
         return "No. With the engine running the alternator carried the car."
     return f"No. In each of these {len(drives)} drives the alternator carried the car."

@@ -10,6 +10,7 @@ _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
 _LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less [s], [Ah] is not worth a line (chosen here)
+USUAL_A = 10.0  # what a car draws where nothing tells, for ranking only (chosen here)
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -43,12 +44,12 @@ def drives(said: Said, report: dict[str, Any]) -> None:
 
 def cost_ah(episode: dict[str, Any]) -> float:
     """What an episode took out of the battery, for ranking [Ah]: by the clamp; else the middle of its bounds; else a
-    guess of 10 A."""
+    guess of USUAL_A."""
     if episode["charge_ah"] is not None:
         return float(max(-episode["charge_ah"], 0.0))
     if episode["charge_low_ah"] is not None:
         return float(-(episode["charge_low_ah"] + episode["charge_high_ah"]) / 2)
-    return float(10.0 * episode["length_s"] / 3600)
+    return float(USUAL_A * episode["length_s"] / 3600)
 
 
 def slight(episodes: list[dict[str, Any]]) -> bool:

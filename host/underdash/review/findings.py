@@ -3,7 +3,7 @@
 from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
-from underdash.review.drive_words import moved, slight
+from underdash.review.drive_words import USUAL_A, moved, slight
 from underdash.review.rest import drain_amps
 from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
 
@@ -21,6 +21,8 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     drive_words.drives(said, report)
     for episode in report["parked_episodes"]:
         _parked(said, episode, report["drives"])
+    for rest in report["doubtful_rests"]:
+        _doubtful(said, rest, report["drives"])
     for rest in report["rests"]:
         _rest(said, rest, report["capacity_ah"])
     if "plan" in report:
@@ -44,19 +46,54 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
             **where,
         )
         return
-    unless = ""
     end_s = episode["start_s"] + episode["length_s"]
     cranked = any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
-    if not cranked:
-        unless = " Unless the engine ran: no crank was seen, and the rows may begin, or go on after a hole, in a drive."
     amps = f"about {figure(-episode['mean_amps'], 0)} A" if episode["mean_amps"] is not None else "current"
     took = f": the battery {charge}" if (charge := moved(episode)) else ""
+    find = "Find what was left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more."
+    if episode["ran"]:
+        text = (
+            f"With the engine running, by the log's engine speed, the battery fed the car {amps} for {length}{took}. "
+            "Its start is not in these rows. See to alternator, belt, its fuse and the charge cable."
+        )
+    elif cranked or episode["ran"] is not None:
+        text = f"With the engine off, something drew {amps} from the battery for {length}{took}. {find}"
+    else:
+        text = (
+            f"Something drew {amps} from the battery for {length}{took}. Either the engine was off: then find what was "
+            "left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more. Or it ran, and the rows begin, or "
+            "go on after a hole, in a drive: no crank was seen."
+        )
+    said.add("act", text, f"{clock(episode['start_s'])}, {lowest}", cost=-(episode["charge_ah"] or 0.0), **where)
+
+
+def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) -> None:
+    """A rest in which the engine ran, or may have run."""
+    drive = next(one for one in drives if one["number"] == rest["drive"])
+    length = duration(rest["length_s"])
+    volts = "volts not measured" if rest["lowest_volts"] is None else f"down to {rest['lowest_volts']:.2f} V"
+    where = {"drive": rest["drive"], "row": rest["first_row"], "t_s": rest["start_s"]}
+    evidence = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}, {volts}"
+    if rest["by"] == "speed":
+        said.add(
+            "act",
+            f"The engine ran on for {length} after this drive seems to end, by the log's engine speed, with the volts "
+            "below charging and so still that they were taken for those of a parked car. The alternator gave too "
+            "little all that time: belt, its fuse, the charge cable, the machine. No charge is counted there.",
+            evidence,
+            cost=USUAL_A * rest["length_s"] / 3600,
+            **where,
+        )
+        return
+    below = f", below the {drive['rested_volts']:.2f} V before it" if drive["rested_volts"] is not None else ""
+    came = " Charging came back without a crank." if rest["by"] == "no crank" else ""
     said.add(
-        "act",
-        f"With the engine off, something drew {amps} from the battery for {length}{took}. Find what was left on; a "
-        f"lamp is about 1 A a pair, a fan that runs on 10 A and more.{unless}",
-        f"{clock(episode['start_s'])}, {lowest}",
-        cost=-(episode["charge_ah"] or 0.0),
+        "watch",
+        f"After this drive the volts stood still for {length} at {rest['mean_volts']:.2f} V{below}, and did not rise."
+        f"{came} Either the engine was off and something was left on, or it ran on and the alternator gave too little. "
+        "Without a clamp, the key or the engine's speed the rows cannot tell which.",
+        evidence,
+        cost=USUAL_A * rest["length_s"] / 3600,
         **where,
     )
 

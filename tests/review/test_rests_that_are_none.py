@@ -1,0 +1,107 @@
+"""An engine that runs on while the volts stand still: certain with its speed in the log, told as open without it."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from underdash.review import review
+
+DECAY = 12.35 + 1.55 * np.exp(-np.arange(600) / 8.0) - 0.0003 * np.arange(600)  # the surface charge goes, then charge
+
+
+def log(path: Path, *stretches: tuple[Any, float], speed: bool = False, clamp: bool = False) -> Path:
+    """A row a second of (volts, rpm); lively above 13 V and below 11.3 V, still else."""
+    volts = np.concatenate([np.asarray(level, dtype=float) for level, _ in stretches])
+    rpm = np.concatenate([np.full(len(level), turns) for level, turns in stretches])
+    volts += np.where(volts > 13.0, np.where(np.arange(len(volts)) % 2, 0.02, -0.02), 0.0)
+    columns = {"t_s": np.arange(len(volts)), "volts": np.round(volts, 3)}
+    columns |= {"rpm": rpm} if speed else {}
+    columns |= {"amps": np.zeros(len(volts))} if clamp else {}
+    lines = (",".join(f"{value:g}" for value in row) for row in zip(*columns.values(), strict=True))
+    path.write_text("\n".join([",".join(columns), *lines]) + "\n")
+    return path
+
+
+def still(level: float, seconds: int) -> np.ndarray:
+    return np.full(seconds, level)
+
+
+REST, CRANK, RUN, DEAD = (still(12.6, 60), 0.0), ([10.0, 10.1], 200.0), (still(13.9, 300), 1500.0), (DECAY, 1500.0)
+# Parked after a drive: surface charge that goes over hours.
+PARKED = (12.6 + 0.35 * np.exp(-np.arange(1200) / 3000.0), 0.0)
+
+
+def told(report: dict[str, Any], words: str) -> list[dict[str, Any]]:
+    return [finding for finding in report["findings"] if words in finding["text"]]
+
+
+def test_with_the_engines_speed_it_is_certain(tmp_path: Path) -> None:
+    report, rows = review(log(tmp_path / "log.csv", REST, CRANK, RUN, DEAD, (still(12.5, 300), 0.0), speed=True))
+    (rest,) = report["doubtful_rests"]
+    assert rest["by"] == "speed" and rest["drive"] == 1
+    assert rest["start_s"] + rest["length_s"] == pytest.approx(961, abs=1.1)
+    assert rest["lowest_volts"] == pytest.approx(DECAY[-1], abs=0.001)
+    (finding,) = told(report, "The engine ran on for 9 min")
+    assert finding["weight"] == "act" and rows.rpm[finding["row"]] > 0
+    assert finding["row"] == rest["first_row"] == report["drives"][0]["last_row"] + 1
+
+
+def test_without_it_the_report_says_either_or(tmp_path: Path) -> None:
+    report, _ = review(log(tmp_path / "log.csv", REST, CRANK, RUN, DEAD, (still(12.5, 300), 0.0)))
+    (rest,) = report["doubtful_rests"]
+    assert rest["by"] == "volts"
+    assert rest["start_s"] + rest["length_s"] == pytest.approx(961, abs=1.1)  # where the volts jump back
+    (finding,) = told(report, "Either the engine was off and something was left on")
+    assert finding["weight"] == "watch" and "below the 12.60 V before it" in finding["text"]
+    assert not told(report, "With the engine off")
+
+
+def test_charging_that_comes_back_without_a_crank_is_told(tmp_path: Path) -> None:
+    report, _ = review(log(tmp_path / "log.csv", REST, CRANK, RUN, DEAD, RUN, PARKED))
+    assert len(report["drives"]) == 2
+    assert [rest["by"] for rest in report["doubtful_rests"]] == ["no crank"]
+    assert told(report, "Charging came back without a crank.")
+
+
+@pytest.mark.parametrize("speed", [True, False])
+def test_a_parked_car_stays_parked(tmp_path: Path, speed: bool) -> None:
+    """Also where the start of the next drive was missed, and after one that the battery alone carried."""
+    fed = (np.where(np.arange(400) % 2, 12.2, 12.16), 1500.0)
+    recovering = (12.3 + 0.2 * (1.0 - np.exp(-np.arange(1200) / 300.0)), 0.0)
+    for stretches in ([RUN, PARKED, RUN, PARKED], [RUN, PARKED, CRANK, RUN], [RUN, fed, recovering]):
+        report, _ = review(log(tmp_path / "log.csv", REST, CRANK, *stretches, speed=speed))
+        assert report["doubtful_rests"] == []
+        assert not told(report, "Either the engine was off")
+
+
+def test_volts_that_are_gone_are_no_engine(tmp_path: Path) -> None:
+    report, _ = review(log(tmp_path / "log.csv", REST, CRANK, RUN, (still(0.2, 300), 0.0)))
+    assert report["doubtful_rests"] == []
+
+
+def test_a_clamp_that_shows_no_current_tells_a_parked_car(tmp_path: Path) -> None:
+    report, _ = review(log(tmp_path / "log.csv", REST, CRANK, RUN, DEAD, clamp=True))
+    assert report["doubtful_rests"] == []
+
+
+def test_the_answer_does_not_say_no_where_it_is_open(tmp_path: Path) -> None:
+    """Volts that fall at once and stand still: not a second of deficit, by the verdicts."""
+    low = (still(12.3, 600), 1500.0)
+    answers = [
+        review(log(tmp_path / "log.csv", REST, CRANK, RUN, low, speed=speed))[0]["answers"][0]["answer"]
+        for speed in (True, False)
+    ]
+    assert answers[0].startswith("Yes: the engine ran for 9 min 59 s")
+    assert answers[1].startswith("Not that these rows show")
+
+
+def test_a_load_before_any_crank_is_of_a_running_engine_where_its_speed_says_so(tmp_path: Path) -> None:
+    """The rows begin on the road, the alternator dead and the volts lively."""
+    fed = (np.where(np.arange(400) % 2, 12.2, 12.16), 1500.0)
+    for speed, words in ((True, "With the engine running, by the log's"), (False, "Either the engine was off")):
+        report, _ = review(log(tmp_path / "log.csv", fed, PARKED, speed=speed))
+        assert report["drives"] == []
+        (finding,) = told(report, words)
+        assert finding["weight"] == "act"
