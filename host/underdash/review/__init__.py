@@ -25,7 +25,7 @@ def review(
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
     from underdash.review import analysis, answers, findings, foreign, rows
-    from underdash.review.season import season, words
+    from underdash.review.season import season
 
     if source.suffix.lower() in foreign.SUFFIXES:
         table, account = foreign.from_csv(source, columns, car.thresholds if car else None, options)
@@ -40,7 +40,6 @@ def review(
 
         report["plan"] = against_plan(report, car)
     report["season"] = season(report, table)
-    told = [*findings.findings(report), *words.findings(report["season"])]
-    report["findings"] = sorted(told, key=lambda finding: findings.WEIGHTS.index(finding["weight"]))
+    report["findings"] = findings.findings(report)
     report["answers"] = answers.answers(report)
     return report, table

@@ -67,16 +67,16 @@ def given(episodes: list[dict[str, Any]]) -> str:
     if all(episode["charge_ah"] is not None for episode in episodes):
         ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
         mean_a = f", about {figure(ah / hours, 0)} A on average" if hours and ah / hours >= 1.0 else ""
-        return f"It gave {measured_ah(ah, *_given_ah(episodes))} by the clamp{mean_a}"
+        return f"It gave {measured_ah(ah, *given_ah(episodes))} by the clamp{mean_a}"
     if any(episode["charge_low_ah"] is None for episode in episodes):
         return "How much it gave is not known without a clamp"
-    least, most = _given_ah(episodes)
+    least, most = given_ah(episodes)
     return (
         f"By an estimate from the volts it gave {span_ah(least, most)} (no clamp; from {episodes[0]['charge_basis']})"
     )
 
 
-def _given_ah(episodes: list[dict[str, Any]]) -> tuple[float, float]:
+def given_ah(episodes: list[dict[str, Any]]) -> tuple[float, float]:
     """The bounds, least and most, of what the battery gave in them [Ah]."""
     return -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
 
@@ -263,11 +263,11 @@ def _one_figure(value: float) -> int:
 def _well(said: Said, well: list[dict[str, Any]], total: int) -> None:
     if len(well) > _FEW:
         volts = [drive["set_point_volts"] for drive in well]
-        first = well[0]
+        first, least, most = well[0], f"{min(volts):.2f}", f"{max(volts):.2f}"
+        between = least if least == most else f"{least} to {most}"
         said.add(
             "well",
-            f"In {len(well)} of {total} drives the alternator carried the car throughout, at {min(volts):.2f} to "
-            f"{max(volts):.2f} V.",
+            f"In {len(well)} of {total} drives the alternator carried the car throughout, at {between} V.",
             f"from drive {first['number']} on",
             row=first["first_row"],
             t_s=first["start_s"],

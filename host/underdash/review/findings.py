@@ -5,17 +5,19 @@ from typing import Any
 from underdash.review import data_words, drive_words, plan_words
 from underdash.review.drive_words import USUAL_A, moved, slight
 from underdash.review.rest import drain_amps
+from underdash.review.season import words
 from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
 
 __all__ = ["WEIGHTS", "clock", "duration", "findings"]
 
+_SEASON_AH = 5000.0
 _SOON_S = 5.0  # a drive that begins so soon after what was drawn ended it (chosen here)
 _USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is taken, and said
 
 
 def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
-    """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals the costlier
-    first. drive and row (a place among the rows) are None where it is about no single one."""
+    """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals a season's
+    first, then the costlier. drive and row (a place among the rows) are None where it is about no single one."""
     days = {drive["number"]: on(drive["dated"]) for drive in report["drives"]}
     said = Said(several=len(report["drives"]) > 1, days=days)
     drive_words.drives(said, report)
@@ -28,6 +30,8 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     if "plan" in report:
         plan_words.planned(said, report)
     data_words.trust(said, report)
+    # A season's come before those of single drives, but not before what says that nothing can be believed.
+    said.found += [(_SEASON_AH, one) for one in words.findings(report.get("season"))]
     return said.ranked()
 
 

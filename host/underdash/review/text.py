@@ -1,5 +1,6 @@
 """The review as text for a terminal."""
 
+import re
 from typing import Any
 
 from underdash.review.drive_words import decimals, moved
@@ -7,6 +8,8 @@ from underdash.review.words import clock, count, duration, figure, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
+_FIGURES = re.compile(r"(at most )?[\d.,]*\d( (s|min|h)\b)?( \d+ (s|min)\b)?")  # a number; a length of time whole
+_STRETCHES = re.compile(r", in # stretches| in # stretches")
 
 
 def summary(report: dict[str, Any]) -> str:
@@ -16,14 +19,19 @@ def summary(report: dict[str, Any]) -> str:
     for one in report["answers"]:
         lines += [one["question"], f"    {one['answer']}"]
     lines.append("")
-    for finding in report["findings"]:
+    for alike in _alike(report["findings"]):
+        finding = alike[0]
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
+        if len(alike) > 1:
+            where = ", ".join(str(one["drive"]) for one in sorted(alike[1:], key=lambda one: one["drive"]))
+            lines.append(f"    and much the same in {count(len(alike) - 1, 'more drive')}: {where}")
     dead_a = report["thresholds"]["clamp_dead_ma"] / 1000
     showed = "the board showed" if report["board"] else "a board would have shown"
-    for drive in drives[:_MOST_DRIVES]:
+    told = _told(report)
+    for drive in told:
         lines += ["", *_drive(drive, showed, dead_a)]
-    if len(drives) > _MOST_DRIVES:
-        lines += ["", f"... and {count(len(drives) - _MOST_DRIVES, 'more drive')}: --html and --json have all."]
+    if len(drives) > len(told):
+        lines += ["", f"... and {count(len(drives) - len(told), 'more drive')}: --html and --json have all."]
     lines += [
         "",
         _trust(report),
@@ -35,6 +43,22 @@ def summary(report: dict[str, Any]) -> str:
 def _evidence(finding: dict[str, Any]) -> str:
     where = "" if finding["row"] is None else f" (row {finding['row']})"
     return f"{finding['evidence']}{where}"
+
+
+def _told(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """The drives that are told of: of many those with something to act on or to watch, then the latest."""
+    grave = {one["drive"] for one in report["findings"] if one["weight"] in ("act", "watch")}
+    ranked = sorted(report["drives"], key=lambda drive: (drive["number"] not in grave, -drive["number"]))
+    return sorted(ranked[:_MOST_DRIVES], key=lambda drive: int(drive["number"]))
+
+
+def _alike(findings: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Findings that say the same of several drives together, where their first stands: what differs is figures."""
+    found: dict[Any, list[dict[str, Any]]] = {}
+    for at, finding in enumerate(findings):
+        words = _STRETCHES.sub("", _FIGURES.sub("#", finding["text"]))
+        found.setdefault(at if finding["drive"] is None else (finding["weight"], words), []).append(finding)
+    return list(found.values())
 
 
 def _trust(report: dict[str, Any]) -> str:
