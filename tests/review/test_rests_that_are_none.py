@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from dips import with_clamp
 
 from underdash.review import review
 
@@ -105,3 +106,22 @@ def test_a_load_before_any_crank_is_of_a_running_engine_where_its_speed_says_so(
         assert report["drives"] == []
         (finding,) = told(report, words)
         assert finding["weight"] == "act"
+
+
+def test_a_lamp_in_the_night_is_of_a_parked_car_though_no_crank_ends_it(tmp_path: Path) -> None:
+    path = with_clamp(
+        tmp_path / "log.csv", (120, 12.65, 0.0), (1, 10.0, -180.0), (300, 14.1, 5.0), (300, 12.7, 0.0),
+        (900, 12.3, -9.0), (300, 12.5, 0.0), (1, 10.0, -180.0), (300, 14.1, 5.0),
+    )  # fmt: skip
+    report, _ = review(path)
+    assert [one["ran"] for one in report["parked_episodes"]] == [False, False]
+    assert len(report["drives"]) == 2  # and the second that follows the load, of marginal volts, is none
+    assert told(report, "With the engine off, something drew about 9 A")
+    assert report["answers"][0]["answer"].startswith("No.")
+
+
+def test_where_the_rows_begin_in_a_deficit_the_answer_is_open(tmp_path: Path) -> None:
+    path = with_clamp(tmp_path / "log.csv", (120, 12.3, -20.0), (300, 14.1, 5.0), (300, 12.7, 0.0))
+    report, _ = review(path)
+    assert [episode["ran"] for episode in report["parked_episodes"]] == [None]
+    assert report["answers"][0]["answer"].startswith("They leave it open")

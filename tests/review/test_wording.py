@@ -115,3 +115,24 @@ def test_amps_in_words_have_a_way_and_no_sign(tmp_path: Path) -> None:
     report = of(tmp_path, REST, (1, 10.0, 180.0), (40, 14.1, -5.0), PARKED)
     (finding,) = [one for one in report["findings"] if "wrong way round" in one["text"]]
     assert "180.0 A into the battery" in finding["evidence"]
+
+
+def test_seconds_of_unknown_charge_hide_no_bounds(tmp_path: Path) -> None:
+    """Five seconds a row: 120 s below, and a row as the engine stops, of which no bounds are known."""
+    stretches = [(120, 12.6), (5, 10.0), (300, 14.1), (120, 12.3), (300, 14.1), (5, 12.7), (300, 12.7)]
+    rows = [level for seconds, level in stretches for _ in range(seconds // 5)]
+    volts = [level + (0.02 if at % 2 else -0.02) * (level > 13.0 or level == 12.3) for at, level in enumerate(rows)]
+    path = tmp_path / "log.csv"
+    path.write_text("t_s,volts\n" + "".join(f"{5 * at},{level:.3f}\n" for at, level in enumerate(volts)))
+    report, _ = review(path)
+    long, short = report["drives"][0]["episodes"]
+    assert long["charge_low_ah"] is not None and short["charge_low_ah"] is None
+    (finding,) = [one for one in report["findings"] if "fed the car" in one["text"]]
+    assert "By an estimate from the volts" in finding["text"] and "to the end" not in finding["text"]
+    assert "at most 10 s, lowest" in summary(report)
+
+
+def test_a_set_point_is_of_the_drive_alone(tmp_path: Path) -> None:
+    """20 s pass at rest before it is told, 5 s of a deficit: none of them is a set point."""
+    (drive,) = of(tmp_path, REST, CRANK, (150, 14.1, 5.0), (40, 12.2, -20.0), (150, 14.1, 5.0), PARKED)["drives"]
+    assert drive["set_point_low_volts"] == pytest.approx(14.08, abs=0.005)

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from chargecore import engine
 from underdash.review.charge_bounds import Supply, supply_of
 from underdash.review.drives import begins, drive, ended_s
 from underdash.review.episodes import EPISODE_STATES, episodes
@@ -16,6 +17,8 @@ from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, 
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
+
+_CRANK_SEEN_S = 1.5  # rows further apart may miss a crank (chosen here)
 
 __all__ = ["EPISODE_STATES", "analyse"]
 
@@ -44,8 +47,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         before = [(row, span_s) for row, span_s in spans if first is None or row < first]
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
-            rpm = rows.rpm[episode["first_row"] : episode["last_row"] + 1]
-            ran = bool(np.nanmedian(rpm) >= RUNNING_RPM) if np.isfinite(rpm).any() else None
+            ran = _ran(rows, episode, stretch, None if first is None else int(stretch.state[first]))
             parked.append({"dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
         if first is not None:
             found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
@@ -74,6 +76,17 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "rests": nights,
         "doubtful_rests": doubtful_rests(rows, drives),
     }
+
+
+def _ran(rows: Rows, episode: dict[str, Any], stretch: Rows, then: int | None) -> bool | None:
+    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if the
+    car had been at rest and no starter turned; but rows too slow for a crank, or a drive that follows without one
+    (`then` is its first verdict, None for no drive), leave it open: None."""
+    rpm = rows.rpm[episode["first_row"] : episode["last_row"] + 1]
+    if np.isfinite(rpm).any():
+        return bool(np.nanmedian(rpm) >= RUNNING_RPM)
+    seen = period_s(rows) <= _CRANK_SEEN_S and then in (None, engine.CRANK)
+    return False if seen and stretch.state[0] == engine.REST else None
 
 
 def whole(rows: Rows, steps: Floats, capacity_ah: float | None) -> dict[str, Any] | None:

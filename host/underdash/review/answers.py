@@ -2,7 +2,9 @@
 
 from typing import Any
 
-from underdash.review.drive_words import cost_ah, given, given_ah, measured_ah, often, slight
+from underdash.review.drive_words import cost_ah, given, given_ah, measured_ah, often
+from underdash.review.drive_words import deficits as deficits_of
+from underdash.review.findings import undecided
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
 from underdash.review.words import clock, duration, on
@@ -22,14 +24,11 @@ _FEW_DRIVES, _DARK_SHARE = 3, 0.5
 
 def answers(report: dict[str, Any]) -> list[dict[str, str]]:
     """[{question, answer}], in the order of QUESTIONS; only the first where the battery was not cycled."""
-    found = [(drive, episode) for drive in report["drives"] for episode in drive["episodes"] if drive["started"]]
-    deficits = [(drive, episode) for drive, episode in found if episode["kind"] == "discharging"]
-    if slight([episode for _, episode in deficits]):
-        deficits = []
-    if not deficits:
+    found = [(drive, episode) for drive in report["drives"] for episode in deficits_of(drive)]
+    if not found:
         return [{"question": QUESTIONS[0], "answer": _no(report)}]
-    told = (_yes(report, deficits), _since(report, deficits), _when(report, deficits), _cost(report, deficits),
-            _fix(report, deficits))  # fmt: skip
+    told = (_yes(report, found), _since(report, found), _when(report, found), _cost(report, found),
+            _fix(report, found))  # fmt: skip
     return [{"question": question, "answer": answer} for question, answer in zip(QUESTIONS, told, strict=True)]
 
 
@@ -61,6 +60,14 @@ def _no(report: dict[str, Any]) -> str:
     if ran_on:
         lasted = duration(sum(rest["length_s"] for rest in ran_on))
         return f"Yes: the engine ran for {lasted} with the volts below charging, though still: see the findings."
+    parked = undecided(report)
+    if any(episode["ran"] for episode in parked):
+        return "Yes: the battery fed the car in a drive whose start is not in these rows: see the findings."
+    if parked:
+        return (
+            "They leave it open: something drew from the battery, and no crank tells whether the engine ran. See the "
+            "findings."
+        )
     if report["doubtful_rests"]:
         many = len({rest["drive"] for rest in report["doubtful_rests"]})
         return f"Not that these rows show, but after {_of(drives[:many], drives)} they leave it open: see the findings."

@@ -10,6 +10,8 @@ _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
 _LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less [s], [Ah] is not worth a line (chosen here)
+_STALLED_S = 60.0  # a deficit no longer than this that ends with a crank is of an engine that had stalled (chosen here)
+_JOINED_S = 2.0  # between the two, a row of a slow log
 USUAL_A = 10.0  # what a car draws where nothing tells, for ranking only (chosen here)
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
@@ -20,9 +22,9 @@ def drives(said: Said, report: dict[str, Any]) -> None:
     well = []
     for drive in report["drives"]:
         mine = drive["episodes"]
-        deficits = [episode for episode in mine if episode["kind"] == "discharging"] if drive["started"] else []
-        if not slight(deficits):
-            _deficits(said, drive, deficits)
+        _stalls(said, drive)
+        if found := deficits(drive):
+            _deficits(said, drive, found)
         for episode in mine:
             if episode["kind"] == "overcharge":
                 _overcharge(said, drive, episode)
@@ -40,6 +42,41 @@ def drives(said: Said, report: dict[str, Any]) -> None:
         if drive["life_share"] is not None and drive["life_share"] >= _CYCLED_SHARE:
             _life(said, drive)
     _well(said, well, len(report["drives"]))
+
+
+def deficits(drive: dict[str, Any]) -> list[dict[str, Any]]:
+    """The discharging episodes of a drive in which the engine started that are worth a line, but those of an engine
+    that had stalled. None where all together are slight; else none of seconds that no bounds of charge are known of."""
+    if not drive["started"]:
+        return []
+    found = [one for one in drive["episodes"] if one["kind"] == "discharging" and not _stalled(drive, one)]
+    if slight(found):
+        return []
+    return [one for one in found if one["charge_low_ah"] is not None or one["length_s"] >= _LEAST_S] or found
+
+
+def _stalled(drive: dict[str, Any], episode: dict[str, Any]) -> bool:
+    """Whether a starter soon ended it: then the engine had stopped, and the alternator is not to blame."""
+    end_s = episode["start_s"] + episode["length_s"]
+    return episode["length_s"] <= _STALLED_S and any(
+        abs(crank["start_s"] - end_s) <= _JOINED_S for crank in drive["cranks"]
+    )
+
+
+def _stalls(said: Said, drive: dict[str, Any]) -> None:
+    found = [one for one in drive["episodes"] if one["kind"] == "discharging" and _stalled(drive, one)]
+    if drive["started"] and found:
+        first = found[0]
+        said.add(
+            "note",
+            f"The engine seems to have stopped {times(len(found))} and been started again: the battery fed the car for "
+            f"{duration(sum(one['length_s'] for one in found))} until the starter turned.",
+            _span(first),
+            drive=drive["number"],
+            row=first["first_row"],
+            t_s=first["start_s"],
+            cost=sum(cost_ah(one) for one in found),
+        )
 
 
 def cost_ah(episode: dict[str, Any]) -> float:

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from underdash.review.charge_bounds import Supply
+from underdash.review.charge_bounds import HIGHEST_RESTED_V, Supply
 from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
@@ -26,8 +26,10 @@ _TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here
 def begins(states: Any, volts: Floats) -> int | None:
     """The first of these rows in which the engine ran: a crank was seen, or volts that only an
     alternator gives. What comes before was with the car parked. None where it ran in none, or in the last alone: a
-    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned."""
-    driven = np.flatnonzero(_DRIVEN[states] & ~(gone(volts) & (states == engine.CRANK)))
+    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned, and those that a
+    battery at rest may have are no alternator's, though the verdict be marginal."""
+    odd = (gone(volts) & (states == engine.CRANK)) | ((volts <= HIGHEST_RESTED_V) & (states == engine.MARGINAL))
+    driven = np.flatnonzero(_DRIVEN[states] & ~odd)
     return int(driven[0]) if len(driven) and driven[0] < len(states) - 1 else None
 
 
@@ -94,9 +96,9 @@ def drive(
         "started": charged or not _failed(cranks, end_s),
         "charged": charged,
         "rested_volts": rested,
-        **set_point(driven),
+        **set_point(inside, _within(inside, begun, spans, awake.state, engine.CHARGING)),
         **_charging_after(awake, alike, spans, cranks, times),
-        "idle": by_speed(inside, step_s, _discharging(found, offset + begin, len(inside))),
+        "idle": by_speed(inside, step_s, _within(inside, begun, spans, awake.state, engine.DISCHARGING)),
         **flow,
         "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
         "states": {name: round(seconds, 3) for name, seconds in in_state.items()},
@@ -119,13 +121,15 @@ def _in_state(states: Any, spans: list[tuple[float, float]], turned: list[bool])
     return {name: seconds for name, seconds in found.items() if seconds > 0.0}
 
 
-def _discharging(found: list[dict[str, Any]], first: int, count: int) -> Any:
-    """Which of `count` rows from `first` on are of a discharging episode."""
-    rows = np.zeros(count, dtype=bool)
-    for episode in found:
-        if episode["kind"] == "discharging":
-            rows[episode["first_row"] - first : episode["last_row"] - first + 1] = True
-    return rows
+def _within(rows: Rows, begun: list[int], spans: list[tuple[float, float]], states: Any, state: int) -> Any:
+    """Which rows are of a state with hindsight. begun, spans: of each run of rows the first, and its start and end [s];
+    states: the verdicts in which `begun` are places."""
+    t_s = in_order(rows.t_s)
+    found = np.zeros(len(rows), dtype=bool)
+    for start, span_s in zip(begun, spans, strict=True):
+        if states[start] == state:
+            found[slice(*rows_within(t_s, *span_s))] = True
+    return found
 
 
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:

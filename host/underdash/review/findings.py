@@ -35,6 +35,22 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     return said.ranked()
 
 
+def undecided(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """The parked episodes of discharge, worth a line, that no crank followed and in which the engine may have run."""
+    return [
+        episode
+        for episode in report["parked_episodes"]
+        if episode["kind"] == "discharging" and episode["ran"] is not False and not slight([episode])
+        and not _cranked(episode, report["drives"])
+    ]  # fmt: skip
+
+
+def _cranked(episode: dict[str, Any], drives: list[dict[str, Any]]) -> bool:
+    """Whether a drive that began with a crank ended it."""
+    end_s = episode["start_s"] + episode["length_s"]
+    return any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
+
+
 def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -> None:
     lowest = "volts not measured" if episode["lowest_volts"] is None else f"down to {episode['lowest_volts']:.2f} V"
     where = {"row": episode["first_row"], "t_s": episode["start_s"], "dated": on(episode["dated"])}
@@ -50,8 +66,7 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
             **where,
         )
         return
-    end_s = episode["start_s"] + episode["length_s"]
-    cranked = any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
+    cranked = _cranked(episode, drives)
     amps = f"about {figure(-episode['mean_amps'], 0)} A" if episode["mean_amps"] is not None else "current"
     took = f": the battery {charge}" if (charge := moved(episode)) else ""
     find = "Find what was left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more."

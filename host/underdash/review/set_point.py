@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 
-from chargecore import engine
 from underdash.review.rows import Floats, Rows
 from underdash.review.theil_sen import theil_sen
 
@@ -16,9 +15,12 @@ _LEAST_POINTS = 30
 _MOST_POINTS = 400
 
 
-def set_point(driven: Rows) -> dict[str, float | None]:
-    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K]."""
-    charging = driven.state == engine.CHARGING
+def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
+    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K].
+
+    charging: whether each row is of charging, with hindsight: a verdict stands for a while after its condition has
+    gone, and the first seconds of a deficit, or of a car just parked, are no set point.
+    """
     volts, t_s = driven.volts[charging], driven.t_s[charging]
     names = ("set_point_volts", "set_point_low_volts", "set_point_high_volts", "set_point_slope_v_per_k")
     known = np.isfinite(volts)

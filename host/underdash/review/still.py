@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from underdash.review.charge_bounds import HALF_V
+from underdash.review.charge_bounds import FULL_V, HALF_V
 from underdash.review.rows import Rows
 from underdash.review.sensors import gone
 from underdash.review.stretches import least, mean
@@ -87,7 +87,7 @@ def _by_volts(
         late, settled = late[: int(np.argmax(back))], settled[: int(np.argmax(back))]
     if len(settled) < 3 or gone(settled).any() or not _LEAST_S <= t_s[late[-1]] <= _MOST_S:
         return None, end
-    limit = HALF_V if drive["rested_volts"] is None else drive["rested_volts"] - _BELOW_V
+    limit = HALF_V if drive["rested_volts"] is None else min(drive["rested_volts"], FULL_V) - _BELOW_V
     third = len(settled) // 3
     if np.median(settled) > limit or np.median(settled[-third:]) > np.median(settled[:third]) + _RISING_V:
         return None, end

@@ -8,6 +8,7 @@ from underdash.review.words import clock, count, duration, figure, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
+_SLOW_S = 1.5  # rows further apart than this tell no tenths of a crank
 _FIGURES = re.compile(r"(at most )?[\d.,]*\d( (s|min|h)\b)?( \d+ (s|min)\b)?")  # a number; a length of time whole
 _STRETCHES = re.compile(r", in # stretches| in # stretches")
 
@@ -29,7 +30,7 @@ def summary(report: dict[str, Any]) -> str:
     showed = "the board showed" if report["board"] else "a board would have shown"
     told = _told(report)
     for drive in told:
-        lines += ["", *_drive(drive, showed, dead_a)]
+        lines += ["", *_drive(drive, showed, dead_a, report["period_s"] > _SLOW_S)]
     if len(drives) > len(told):
         lines += ["", f"... and {count(len(drives) - len(told), 'more drive')}: --html and --json have all."]
     lines += [
@@ -71,14 +72,14 @@ def _trust(report: dict[str, Any]) -> str:
     )
 
 
-def _drive(drive: dict[str, Any], showed: str, dead_a: float) -> list[str]:
+def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> list[str]:
     span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
     dated = when(drive["dated"], drive["dated_between"])
     lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
     if drive["rested_volts"] is not None:
         lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
     for crank in drive["cranks"]:
-        lines.append(f"  {_crank(crank)}")
+        lines.append(f"  {_crank(crank, slow)}")
     if drive["charging_after_s"] is not None:
         lines.append(f"  charging: {_charging_after(drive)}")
     if drive["set_point_volts"] is not None:
@@ -111,9 +112,10 @@ def _drive(drive: dict[str, Any], showed: str, dead_a: float) -> list[str]:
     return lines
 
 
-def _crank(crank: dict[str, Any]) -> str:
+def _crank(crank: dict[str, Any], slow: bool) -> str:
     lowest = "not measured" if crank["lowest_volts"] is None else f"{crank['lowest_volts']:.2f} V"
-    told = f"crank at {clock(crank['start_s'])}: {crank['length_s']:.1f} s, lowest {lowest}"
+    lasted = f"at most {crank['length_s']:.0f} s" if slow else f"{crank['length_s']:.1f} s"
+    told = f"crank at {clock(crank['start_s'])}: {lasted}, lowest {lowest}"
     if crank["held_volts"] is not None:
         told += f", held {crank['held_volts']:.2f} V"
     if crank["resistance_ohm"] is not None:
