@@ -136,3 +136,34 @@ def test_a_set_point_is_of_the_drive_alone(tmp_path: Path) -> None:
     """20 s pass at rest before it is told, 5 s of a deficit: none of them is a set point."""
     (drive,) = of(tmp_path, REST, CRANK, (150, 14.1, 5.0), (40, 12.2, -20.0), (150, 14.1, 5.0), PARKED)["drives"]
     assert drive["set_point_low_volts"] == pytest.approx(14.08, abs=0.005)
+
+
+@pytest.mark.parametrize(("rpm", "told", "cure"), [
+    (750.0, "All of it was at idle", "A higher idle"), (2400.0, "None of it was at idle", "It was not at idle"),
+    (None, "Most often what is missing then", "A higher idle"),
+])  # fmt: skip
+def test_what_would_fix_it_heeds_the_engines_speed(tmp_path: Path, rpm: float | None, told: str, cure: str) -> None:
+    path = with_clamp(tmp_path / "log.csv", REST, CRANK, RUN, (120, 12.2, -20.0), RUN, PARKED)
+    head, *lines = path.read_text().splitlines()
+    if rpm is not None:
+        speeds = (0.0 if float(line.split(",")[0]) < 121.0 else rpm for line in lines)
+        path.write_text("\n".join([f"{head},rpm", *(f"{line},{one}" for line, one in zip(lines, speeds, strict=True))]))
+    report, _ = review(path)
+    (finding,) = [one for one in report["findings"] if "fed the car" in one["text"]]
+    assert told in finding["text"]
+    assert report["answers"][4]["answer"].startswith(cure)
+
+
+def test_every_finding_of_a_drive_or_a_hole_leads_to_its_row(tmp_path: Path) -> None:
+    stretches = (REST, CRANK, RUN, (120, 12.2, -20.0), RUN, (1, 9.0, -200.0), RUN, (300, 15.6, 9.0))
+    path = with_clamp(tmp_path / "log.csv", *stretches)
+    head, *lines = path.read_text().splitlines()
+    path.write_text("\n".join([head, *(line for line in lines if not 300 < float(line.split(",")[0]) < 350)]) + "\n")
+    report, rows = review(path, None, example())
+    assert len(report["findings"]) > 4
+    for finding in report["findings"]:
+        assert finding["row"] is not None and finding["t_s"] is not None
+        assert rows.t_s[finding["row"]] == pytest.approx(finding["t_s"], abs=51.0)
+        assert finding["drive"] == 1 or "hole" in finding["text"]
+    (gap,) = report["gaps"]
+    assert rows.t_s[gap["row"]] - rows.t_s[gap["row"] - 1] == gap["length_s"]

@@ -147,7 +147,15 @@ def _idling(hit: dict[int, dict[str, Any]], deficits: Deficits) -> str:
     if short_s < 0.05 * total_s:
         return f"{'None' if short_s == 0.0 else 'Hardly any'} of it at idle (500 to 900 rpm)."
     much = "All of it" if short_s > 0.99 * total_s else f"{duration(short_s)} of it"
-    return f"{much} at idle (500 to 900 rpm), {short_s / idle_s:.0%} of the time at idle in these drives."
+    where = "this drive" if len(idle) == 1 else "these drives"
+    return f"{much} at idle (500 to 900 rpm), {short_s / idle_s:.0%} of the time at idle in {where}."
+
+
+def _not_at_idle(deficits: Deficits) -> bool:
+    """Whether the log's engine speed says that hardly any of it was at idle."""
+    hit = {drive["number"]: drive for drive, _ in deficits if drive["idle"]}
+    total_s = sum(episode["length_s"] for drive, episode in deficits if drive["number"] in hit)
+    return bool(hit) and sum(drive["idle"]["idle_short_s"] for drive in hit.values()) < 0.05 * total_s
 
 
 def _in_the_dark(drives: list[dict[str, Any]], hit: dict[int, dict[str, Any]]) -> str:
@@ -206,12 +214,17 @@ def _fix(report: dict[str, Any], deficits: Deficits) -> str:
     if plan and any(episode["foreseen"] for episode in plan["episodes"]) and closing(plan):
         return f"By the car file any one of these, margin included: {'; '.join(closing(plan))}."
     if plan and plan["checks"]:
-        return "The car differs from its file. " + " ".join(check["text"] for check in plan["checks"])
+        return "The car seems to differ from its file. " + " ".join(check["text"] for check in plan["checks"])
     first, season = "", report.get("season")
     if season is not None:
         acts = [name for name in ("regulator", "connection") if season["verdicts"][name]["verdict"] == "act"]
         if acts:
             first = f"First what the season says of the {' and the '.join(acts)}: see the findings. "
+    if _not_at_idle(deficits):
+        return first + (
+            "It was not at idle: see to the belt, the charge cable and the grounds, or there is more on than the "
+            "machine can give."
+        )
     if all(drive["charged"] for drive, _ in deficits):
         return (
             f"{first}{'Then a' if first else 'A'} higher idle, a smaller alternator pulley, more rated output or less "

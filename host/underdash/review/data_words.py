@@ -42,6 +42,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
             f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
+            row=longest["row"],
             t_s=longest["start_s"],
         )
     if not report["clamp"]:
@@ -100,7 +101,7 @@ def _late(said: Said, report: dict[str, Any]) -> None:
                 said.add(
                     "note",
                     "Without a clamp a deficit shows late where the volts stand still.",
-                    clock(episode["start_s"]),
+                    f"{clock(episode['start_s'])}, told at {clock(episode['shown_s'])}",
                     drive=drive["number"],
                     row=episode["first_row"],
                     t_s=episode["start_s"],

@@ -13,6 +13,7 @@ _LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less [s], [Ah] is n
 _STALLED_S = 60.0  # a deficit no longer than this that ends with a crank is of an engine that had stalled (chosen here)
 _JOINED_S = 2.0  # between the two, a row of a slow log
 USUAL_A = 10.0  # what a car draws where nothing tells, for ranking only (chosen here)
+_NEARLY = 0.95  # as good as all
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -164,16 +165,25 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
     lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
     if drive["set_point_volts"] is not None and last < drive["end_s"] - 1.0:
         cause = (
-            f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this "
-            "drive, so the machine works, and what is missing is output at low speed: a hot idle with "
-            "everything on. "
+            f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this drive. "
         )
+        share = idle_share(drive, episodes)
+        if share is None:
+            cause += "Most often what is missing then is output at low speed, at a hot idle with everything on. "
+        elif share >= _NEARLY:
+            cause += "All of it was at idle: what is missing is output at low speed. "
+        elif share <= 1.0 - _NEARLY:
+            cause += (
+                "None of it was at idle: look at the belt, the charge cable and the grounds, or there is more on than "
+            )
+            cause += "the machine can give. "
+        else:
+            cause += f"{share:.0%} of it was at idle. "
         # What closes it by the car file is told where the plan is held against the drive.
-        cause += (
-            "The plan says what closes it."
-            if worst["closes"]
-            else ("A higher idle, a smaller alternator pulley, more rated output or less load at idle closes it.")
-        )
+        if worst["closes"]:
+            cause += "The plan says what closes it."
+        elif share is None or share > 1.0 - _NEARLY:
+            cause += "A higher idle, a smaller alternator pulley, more rated output or less load at idle closes that."
     elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
         cause = (
             f"{short} to the end, after {drive['set_point_volts']:.2f} V earlier in this drive: either too much was on "
@@ -187,13 +197,21 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
         )
     said.add(
         "act" if total_s >= _SERIOUS_S else "watch",
-        f"The battery fed the car for {lasted}. {given(episodes)}. {cause}",
+        f"The battery fed the car for {lasted}. {given(episodes)}. {cause.strip()}",
         _span(worst) + ("" if len(episodes) == 1 else f", the worst of {len(episodes)}"),
         drive=drive["number"],
         row=worst["first_row"],
         t_s=worst["start_s"],
         cost=sum(cost_ah(episode) for episode in episodes),
     )
+
+
+def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float | None:
+    """How much of these episodes was at idle, 0 to 1; None where the log has no engine speed."""
+    total_s = sum(episode["length_s"] for episode in episodes)
+    if not drive["idle"] or not total_s:
+        return None
+    return float(min(drive["idle"]["idle_short_s"] / total_s, 1.0))
 
 
 def _span(episode: dict[str, Any]) -> str:
@@ -207,8 +225,9 @@ def _span(episode: dict[str, Any]) -> str:
 def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> None:
     said.add(
         "act",
-        f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. The regulator or its "
-        "sensing is at fault; a battery that gasses is ruined, and dangerous.",
+        f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. Look at the "
+        "regulator, its sensing and its ground first. Held for long, such volts make a battery gas, which ruins it and "
+        "is dangerous.",
         _span(episode),
         drive=drive["number"],
         row=episode["first_row"],
@@ -238,8 +257,8 @@ def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float
     seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm by the clamp"
     said.add(
         "watch",
-        f"While cranking the battery held only {crank['held_volts']:.2f} V, below {weak:.1f} V. "
-        "Have the battery load-tested and the starter's cables checked for voltage drop.",
+        f"While cranking the battery held {crank['held_volts']:.2f} V, below {weak:.1f} V; when it is cold it may show "
+        "less and be well. Have the battery load-tested and the starter's cables checked for voltage drop.",
         f"crank at {clock(crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
         drive=drive["number"],
         row=crank["first_row"],
@@ -251,8 +270,8 @@ def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float
 def _never_charged(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "act",
-        "Charging volts were never reached in this drive: alternator, belt, its fuse or the charge cable.",
-        f"from {clock(drive['start_s'])}",
+        "Charging volts were never reached in this drive: look at belt, alternator, its fuse and the charge cable.",
+        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -269,7 +288,7 @@ def _not_started(said: Said, drive: dict[str, Any], low_rest: float) -> None:
         "act",
         f"The engine seems not to have started: the starter turned {times(many)}, and no charging volts came after it."
         f"{battery}",
-        f"from {clock(drive['start_s'])}",
+        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -282,7 +301,7 @@ def _life(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "note",
         f"This drive's cycles cost the battery about 1/{_one_figure(1.0 / drive['life_share']):,} of its life, by an "
-        "estimate that may be out by two or more.",
+        "estimate that may be out by a factor of two or more.",
         f"{cycles:g} cycle{'' if cycles == 1 else 's'} of up to {deepest:.2f} Ah by the clamp, counted after ASTM "
         "E1049; 60 cycles of 30 % taken for a life",
         drive=drive["number"],

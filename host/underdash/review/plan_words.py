@@ -36,10 +36,11 @@ def _kind(said: Said, report: dict[str, Any], episodes: list[dict[str, Any]], fo
     found = "not measured" if worst["found_volts"] is None else f"{worst['found_volts']:.2f} V"
     if worst["found_a"] is not None:
         found = f"{worst['found_a']:.1f} A"
-    evidence = f"drive {worst['drive']}, from {clock(worst['start_s'])}: {found} on average"
+    evidence = f"from {clock(worst['start_s'])}: {found} on average"
     if len(episodes) > 1:
         evidence += f", the longest of {len(episodes)}"
     about = {
+        "drive": worst["drive"],
         "row": worst["first_row"],
         "t_s": worst["start_s"],
         "cost": sum(episode["length_s"] for episode in episodes) / 3600,
@@ -67,8 +68,8 @@ def _kind(said: Said, report: dict[str, Any], episodes: list[dict[str, Any]], fo
         return
     said.add(
         "watch",
-        f"This deficit is not as in {told}. The car differs from its file: a load, the pulley, the alternator's "
-        f"output, or a connection. Measure amps and volts at a hot idle. {checks}".rstrip(),
+        f"This deficit is not as in {told}. The car seems to differ from its file: a load, the pulley, the "
+        f"alternator's output, or a connection. Measure amps and volts at a hot idle. {checks}".rstrip(),
         evidence,
         **about,
     )

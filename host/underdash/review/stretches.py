@@ -84,11 +84,12 @@ def holes(rows: Rows, apart: Floats) -> Any:
 
 
 def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
-    """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
-    not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
+    """Holes in the rows: boot, row (the first behind it), start_s, length_s [s] and why, in words. Between two starts
+    of the board the length is not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
     return [
         {
             "boot": int(rows.boot[at]),
+            "row": at,
             "start_s": round(float(rows.t_s[at - 1]), 3),
             "length_s": round(float(apart[at]), 3),
             "why": _why(rows, apart, at),
