@@ -57,6 +57,8 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "mismatch_examples": account.mismatch_examples,
         "unchecked_rows": account.unchecked_rows,
         "damaged_bytes": account.damaged_bytes,
+        "volts_step": None if account.step_mv is None else account.step_mv / 1000,
+        "speed": bool(np.isfinite(rows.rpm).any()),
         "clamp": bool(np.isfinite(rows.amps).any()),
         "capacity_ah": capacity_ah,
         "boots": boots(rows),

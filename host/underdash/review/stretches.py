@@ -107,15 +107,30 @@ def _why(rows: Rows, apart: Floats, at: int) -> str:
 
 
 def awake(rows: Rows, apart: Floats) -> Iterator[tuple[int, int]]:
-    """(start, end) of each stretch within one start of the board that is not rest and has no long hole in it; its last
-    row, where that is one of rest, tells when the condition before it ended, and its first ones, where they are, were
-    rest until its first verdict told that something had begun in them. apart: of `apart_s`."""
-    resting = rows.boot * 2 + (rows.state == engine.REST)
-    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * period_s(rows))) | (apart < 0.0)
-    for start, end in cut(resting, away):
-        if rows.state[start] != engine.REST:
-            goes_on = end < len(rows) and rows.boot[end] == rows.boot[start] and not away[end]
-            yield _onset(rows, start), end + 1 if goes_on else end
+    """(start, end) of each stretch of `not_rest`; its first rows, where they are, were rest until its first verdict
+    told that something had begun in them. apart: of `apart_s`."""
+    for start, _, after in not_rest(rows.boot, parked(rows.state, rows.key), apart, period_s(rows)):
+        yield _onset(rows, start), after
+
+
+def parked(state: Any, key: Any) -> Any:
+    """Whether the car is parked, row by row: at rest, or with its key off and no verdict, for volts in steps coarser
+    than the engine's stillness never come to rest."""
+    return (state == engine.REST) | ((key == 0) & (state == engine.UNKNOWN))
+
+
+def not_rest(boot: Any, parked: Any, apart: Floats, usual_s: float) -> Iterator[tuple[int, int, int]]:
+    """(start, end, after) of each stretch within one start of the board in which the car is not `parked`, and that has
+    no long hole in it.
+
+    `after` is one more than its end where a row of rest follows, which tells when the condition before it ended. apart,
+    usual_s: of `apart_s` and `period_s` [s].
+    """
+    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * usual_s)) | (apart < 0.0)
+    for start, end in cut(boot * 2 + parked, away):
+        if not parked[start]:
+            goes_on = end < len(parked) and boot[end] == boot[start] and not away[end]
+            yield start, end, end + 1 if goes_on else end
 
 
 def _onset(rows: Rows, start: int) -> int:
