@@ -61,7 +61,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "speed": bool(np.isfinite(rows.rpm).any()),
         "clamp": bool(np.isfinite(rows.amps).any()),
         "capacity_ah": capacity_ah,
-        "boots": boots(rows),
+        "boots": [{**one, "log": account.logs.get(one["boot"])} for one in boots(rows)],
         "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
         "sensors": sensors(rows, steps),

@@ -89,7 +89,8 @@ class Account:
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
-    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV].
+    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV]. logs: by
+    boot, the file that it stands in, of logs.
     """
 
     board: str | None = None
@@ -102,6 +103,7 @@ class Account:
     thresholds: Thresholds = field(default_factory=Thresholds)
     origins: Mapping[int, Origin] = field(default_factory=dict)
     step_mv: int | None = None
+    logs: dict[int, str] = field(default_factory=dict)
 
     def dated(self, boot: int, t_s: float) -> str | None:
         """Local time at `t_s` [s] of a boot, ISO 8601 to the second; None where no clock tells."""

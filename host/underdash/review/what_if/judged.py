@@ -17,6 +17,7 @@ from underdash import archive
 from underdash.problems import UsageError
 from underdash.review import foreign, journal
 from underdash.review.drives import begins
+from underdash.review.foreign import several
 from underdash.review.stretches import not_rest, parked, runs
 from underdash.review.stride import stride
 
@@ -110,8 +111,8 @@ def read(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] 
     options: how a log is to be read; thresholds: of a log, those that are not the defaults. UnderdashError tells what
     is wrong with the source.
     """
-    if source.suffix.lower() in foreign.SUFFIXES:
-        return _from_log(source, options, thresholds)
+    if logs := several.logs([source]):
+        return _from_logs(logs, options, thresholds)
     if options != foreign.Options():
         known = ", ".join(sorted(foreign.SUFFIXES))
         raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
@@ -126,8 +127,8 @@ def _from_segments(paths: list[Path]) -> Rows:
                 lost_rows=found.lost_rows)  # fmt: skip
 
 
-def _from_log(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
-    table, account = foreign.from_csv(source, None, thresholds, options)
+def _from_logs(logs: list[Path], options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
+    table, account = several.from_logs(logs, None, thresholds, options)
     columns = (table.t_s, table.low, table.volts, table.high, table.amps)
     t_ms, low_mv, bus_mv, high_mv, clamp_ma = (_thousandths(column) for column in columns)
     keys = tuple((start, int(table.key[start])) for start, _ in runs(table.key))
