@@ -83,8 +83,8 @@ def _standing(value: tuple[int, float], at: float, hold_s: float) -> int:
 
 
 def seconds(samples: Iterable[Sample], single_below_mv: int) -> Gathered:
-    """One row a second of the log; while the volts are at a crank's level, a row a sample, if each has its own time: but
-    a sample that repeats the one before is a recorder's that was slower than its lines, and makes no second row."""
+    """One row a second of the log; while the volts are at a crank's level, a row a sample, if each has its own time:
+    but a sample that repeats the one before is a recorder's that was slower than its lines, and makes no second row."""
     columns = list(zip(*samples, strict=True))
     boot, bus_mv, clamp_ma = (np.array(columns[index], np.int64) for index in (0, 2, 3))
     t_s = np.array(columns[1], np.float64)
