@@ -20,7 +20,7 @@ def run(car: CarFile, out: Path, say: Callable[[str], None]) -> list[str]:
     """Leave the log, the report and the pages in `out`; one line for each thing that is not as promised."""
     say("Ten weeks of that car, a drive every other evening (invented data)")
     say(
-        f"  from drive {DARK_FROM} on it is dark, from drive {BAD_FROM} on a ground joint is bad; the review is told of neither"
+        f"  from drive {DARK_FROM} on it is dark, from drive {BAD_FROM} on a ground joint is bad; the review is not told"
     )
     with bar("season", unit="drives") as show:
         season = evenings(build(car), show)
