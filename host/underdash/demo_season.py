@@ -19,9 +19,7 @@ _LATE_DRIVES = 2  # by how many drives the date of a change may be off
 def run(car: CarFile, out: Path, say: Callable[[str], None]) -> list[str]:
     """Leave the log, the report and the pages in `out`; one line for each thing that is not as promised."""
     say("Ten weeks of that car, a drive every other evening (invented data)")
-    say(
-        f"  from drive {DARK_FROM} on it is dark, from drive {BAD_FROM} on a ground joint is bad; the review is not told"
-    )
+    say(f"  it is dark from drive {DARK_FROM} on, a ground joint bad from drive {BAD_FROM} on; the review is not told")
     with bar("season", unit="drives") as show:
         season = evenings(build(car), show)
     write_whole(out / "log.csv", log(season).encode())
