@@ -111,7 +111,7 @@ def test_idle_and_slope_come_to_life(tmp_path: Path) -> None:
     t_s = np.arange(len(volts)) * 0.02
     celsius = 20.0 + t_s / 10.0
     volts = np.where(volts > 13.5, volts - 0.020 * (celsius - 20.0), volts)
-    rpm = np.where((volts > 12.0) & (volts < 12.5), 750.0, 2500.0)
+    rpm = np.select([(volts > 12.0) & (volts < 12.5), volts > 13.0], [750.0, 2500.0], 0.0)
     lines = [f"{t},{v:.3f},{c:.2f},{r:.0f}" for t, v, c, r in zip(t_s[::10], volts[::10], celsius[::10], rpm[::10],
                                                                    strict=True)]  # fmt: skip
     report, _ = review(written(tmp_path, "\n".join(["t_s,volts,temperature_c,rpm", *lines])))

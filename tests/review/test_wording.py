@@ -161,7 +161,8 @@ def test_every_finding_of_a_drive_or_a_hole_leads_to_its_row(tmp_path: Path) -> 
     path.write_text("\n".join([head, *(line for line in lines if not 300 < float(line.split(",")[0]) < 350)]) + "\n")
     report, rows = review(path, None, example())
     assert len(report["findings"]) > 4
-    for finding in report["findings"]:
+    of_all = "By its volts alone"  # of the log as a whole
+    for finding in (one for one in report["findings"] if not one["text"].startswith(of_all)):
         assert finding["row"] is not None and finding["t_s"] is not None
         assert rows.t_s[finding["row"]] == pytest.approx(finding["t_s"], abs=51.0)
         assert finding["drive"] == 1 or "hole" in finding["text"]

@@ -12,12 +12,13 @@ from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import sensors
-from underdash.review.still import RUNNING_RPM, doubtful_rests
+from underdash.review.still import doubtful_rests
 from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, spans_s, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
 
+_RUNNING_RPM = 350.0  # a starter turns an engine at 100 to 300 rpm, idle is 500 and more (from memory)
 _CRANK_SEEN_S = 1.5  # rows further apart may miss a crank (chosen here)
 
 __all__ = ["EPISODE_STATES", "analyse"]
@@ -36,7 +37,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     hole = holes(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
-    for start, end in awake(rows):
+    for start, end in awake(rows, apart):
         stretch = rows.part(slice(start, end))
         known = Times(steps[start:end], hole[start:end])
         first = begins(stretch.state, stretch.volts)
@@ -64,9 +65,11 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "mismatch_examples": account.mismatch_examples,
         "unchecked_rows": account.unchecked_rows,
         "damaged_bytes": account.damaged_bytes,
+        "volts_step": None if account.step_mv is None else account.step_mv / 1000,
+        "speed": bool(np.isfinite(rows.rpm).any()),
         "clamp": bool(np.isfinite(rows.amps).any()),
         "capacity_ah": capacity_ah,
-        "boots": boots(rows),
+        "boots": [{**one, "log": account.logs.get(one["boot"])} for one in boots(rows)],
         "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
         "sensors": sensors(rows, steps),
@@ -79,12 +82,15 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
 
 
 def _ran(rows: Rows, episode: dict[str, Any], stretch: Rows, then: int | None) -> bool | None:
-    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if the
-    car had been at rest and no starter turned; but rows too slow for a crank, or a drive that follows without one
+    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if
+    its key was, or if the car had been at rest and no starter turned; but rows too slow for a crank, or a drive that follows without one
     (`then` is its first verdict, None for no drive), leave it open: None."""
-    rpm = rows.rpm[episode["first_row"] : episode["last_row"] + 1]
+    its = slice(episode["first_row"], episode["last_row"] + 1)
+    rpm = rows.rpm[its]
     if np.isfinite(rpm).any():
-        return bool(np.nanmedian(rpm) >= RUNNING_RPM)
+        return bool(np.nanmedian(rpm) >= _RUNNING_RPM)
+    if (rows.key[its] == 0).all():
+        return False
     seen = period_s(rows) <= _CRANK_SEEN_S and then in (None, engine.CRANK)
     return False if seen and stretch.state[0] == engine.REST else None
 

@@ -56,10 +56,6 @@ def _no(report: dict[str, Any]) -> str:
         return f"The engine seems not to have started in {_of(failed, drives)}: see the findings."
     if any(episode["kind"] == "overcharge" for drive in drives for episode in drive["episodes"]):
         return "No, but it was overcharged: see the findings."
-    ran_on = [rest for rest in report["doubtful_rests"] if rest["by"] == "speed"]
-    if ran_on:
-        lasted = duration(sum(rest["length_s"] for rest in ran_on))
-        return f"Yes: the engine ran for {lasted} with the volts below charging, though still: see the findings."
     parked = undecided(report)
     if any(episode["ran"] for episode in parked):
         return "Yes: the battery fed the car in a drive whose start is not in these rows: see the findings."

@@ -93,17 +93,6 @@ def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) ->
     volts = "volts not measured" if rest["lowest_volts"] is None else f"down to {rest['lowest_volts']:.2f} V"
     where = {"drive": rest["drive"], "row": rest["first_row"], "t_s": rest["start_s"]}
     evidence = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}, {volts}"
-    if rest["by"] == "speed":
-        said.add(
-            "act",
-            f"The engine ran on for {length} after this drive seems to end, by the log's engine speed, with the volts "
-            "below charging and so still that they were taken for those of a parked car. The alternator gave too "
-            "little all that time: belt, its fuse, the charge cable, the machine. No charge is counted there.",
-            evidence,
-            cost=USUAL_A * rest["length_s"] / 3600,
-            **where,
-        )
-        return
     below = f", below the {drive['rested_volts']:.2f} V before it" if drive["rested_volts"] is not None else ""
     came = " Charging came back without a crank." if rest["by"] == "no crank" else ""
     said.add(

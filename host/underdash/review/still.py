@@ -1,8 +1,8 @@
 """Rests that may be none: an engine that ran on while the volts stood so still that the verdict was rest.
 
 A running car's volts move all the time, by which a board that has volts alone tells it from a parked one. A recorder
-that holds its values, or one of coarse steps, may show them still with the alternator dead. What the rows tell beside
-the volts is weighed here; no verdict is changed.
+that holds its values, or one of coarse steps, may show them still with the alternator dead. Where neither a key, an
+engine speed nor a clamp tells, what the volts do is weighed here; no verdict is changed.
 """
 
 from itertools import zip_longest
@@ -16,7 +16,6 @@ from underdash.review.rows import Rows
 from underdash.review.sensors import gone
 from underdash.review.stretches import least, mean
 
-RUNNING_RPM = 350.0  # a starter turns an engine at 100 to 300 rpm, idle is 500 and more (from memory)
 _LEAST_S = 10.0  # a shorter one may be the engine running down (chosen here, as what follows)
 _MOST_S = 3 * 3600.0  # no engine runs on for longer without its alternator
 _SETTLED_S = 60.0  # by then what the loads did to the volts is over
@@ -28,21 +27,14 @@ _DWELL_ROWS = 6000  # rest is told within ten minutes, and no row is shorter tha
 
 def doubtful_rests(rows: Rows, drives: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Of each drive that ended in a rest which may be none: drive (its number), boot, start_s, length_s [s], first_row,
-    last_row, lowest_volts, mean_volts [V], by: `speed` (it ran, by the log's engine speed), or, where it may have run,
-    `no crank` (charging came back without one) or `volts`."""
+    last_row, lowest_volts, mean_volts [V], by: `no crank` (charging came back without one) or `volts`."""
     found = []
     for drive, after in zip_longest(drives, drives[1:]):
         first = drive["last_row"] + 1
         end = _end(rows, drive, first, after["first_row"] if after else len(rows))
         if end == first:
             continue
-        by: str | None
-        if np.isfinite(rows.rpm[first:end]).any():
-            stopped = rows.rpm[first:end] < RUNNING_RPM
-            end = first + int(np.argmax(stopped)) if stopped.any() else end
-            by = "speed" if end > first and rows.t_s[end - 1] - drive["end_s"] >= _LEAST_S else None
-        else:
-            by, end = _by_volts(rows, first, end, drive, after)
+        by, end = _by_volts(rows, first, end, drive, after)
         if by is not None:
             volts = mean(rows.volts[first:end])
             found.append({
@@ -77,7 +69,7 @@ def _by_volts(
     drive, and do not rise, until they recover: then the loads went, if not before. (None, end) for a rest like that of
     a parked car, or where the key or a clamp told."""
     t_s, volts = rows.t_s[first:end] - drive["end_s"], rows.volts[first:end]
-    if np.isfinite(rows.amps[first:end]).any() or (rows.key[first:end] == 0).any():
+    if np.isfinite(rows.amps[first:end]).any() or (rows.key[first:end] >= 0).any():
         return None, end
     late = np.flatnonzero((t_s >= min(_SETTLED_S, t_s[-1] / 2)) & np.isfinite(volts))
     settled = volts[late]
