@@ -82,9 +82,9 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
 
 
 def _ran(rows: Rows, episode: dict[str, Any], stretch: Rows, then: int | None) -> bool | None:
-    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if
-    its key was, or if the car had been at rest and no starter turned; but rows too slow for a crank, or a drive that follows without one
-    (`then` is its first verdict, None for no drive), leave it open: None."""
+    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if its
+    key was, or if the car had been at rest and no starter turned; but rows too slow for a crank, or a drive that
+    follows without one (`then` is its first verdict, None for no drive), leave it open: None."""
     its = slice(episode["first_row"], episode["last_row"] + 1)
     rpm = rows.rpm[its]
     if np.isfinite(rpm).any():
