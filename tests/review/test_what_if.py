@@ -124,8 +124,8 @@ def test_rows_decided_under_other_thresholds_are_counted(tmp_path: Path) -> None
     slow = Thresholds()
     slow.discharging_ms = 60000
     folder = segments(tmp_path / "board", [(ABSENT, evening(True))], slow)
-    later = segments(tmp_path / "later", [(ABSENT, evening(True)[:100])])
-    data = (later / "00000001.seg").read_bytes()
+    later = segments(tmp_path / "later", [(ABSENT, evening(True)[:0]), (ABSENT, evening(True)[:100])])
+    data = (later / "00000002.seg").read_bytes()
     (folder / "00000002.seg").write_bytes(data)
     rows = read(folder, PLAIN)
     assert rows.thresholds.discharging_ms == 5000

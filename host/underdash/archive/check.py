@@ -105,7 +105,7 @@ def check_board(place: Path) -> Checked:
     known, broken = anchors.read(place)
     if broken:
         found.problems.append(f"{place / anchors.FILE}: {broken} damaged lines; the dates in them are lost")
-    _rows(found, segments)
+    _rows(found, [one for one in segments if one.misnamed is None])
     boots = {one.boot: one for one in dates.stretches(segments)}
     dated: Dates = dates.reckon(boots.values(), known, dates.told_by(segments))
     found.boots = [(boots.get(boot, Stretch(boot, 0.0, 0.0, 0)), date) for boot, date in dated.boots.items()]
@@ -137,8 +137,9 @@ def _look_at(found: Checked, segment: Segment) -> None:
         found.notes.append(f"{name}: empty")
     elif segment.header is None:
         found.problems.append(f"{name}: no header can be read; whose boot its {_count(segment)} rows are is not known")
-    elif segment.header.segment != segment.number:
-        found.problems.append(f"{name}: holds segment {segment.header.segment}; give it its own name back")
+    elif segment.misnamed is not None:
+        told = archive.misnamed(segment.misnamed, segment.number)
+        found.problems.append(f"{name}: its {_count(segment)} rows are left out: it {told}")
     for offset in segment.refused:
         found.problems.append(f"{name}: the frame at byte {offset} is whole but of no form this Underdash reads")
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from chargecore import frames
 from chargecore.frames import Header
+from underdash import archive
 from underdash.archive import PART, anchors, checksums, numbered
 from underdash.archive.checksums import Checksum, Stretches
 from underdash.problems import DataError, readable
@@ -57,6 +58,12 @@ class Segment:
     @property
     def board(self) -> str | None:
         return self.header.board_id.hex() if self.header else None
+
+    @property
+    def misnamed(self) -> int | None:
+        """The number that its header has, where that is not the one in its name."""
+        number = archive.carried(self.content)
+        return None if number == self.number else number
 
     @property
     def as_pulled(self) -> bool | None:
