@@ -38,6 +38,7 @@ def review(
     else:
         table, account = rows.from_segments(archive.segments(source))
     report = analysis.analyse(several.name(sources, logs), table, account, car)
+    report["left_out"] = archive.left_out(source)
     if car is not None:
         from underdash.review.against_plan import against_plan
 
