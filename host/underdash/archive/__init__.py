@@ -68,7 +68,7 @@ def segments(source: Path) -> list[Path]:
     """
     if _is_file(source):
         return [source]
-    folder = _board(source)
+    folder = board(source)
     found = numbered(folder)
     others = _misnamed(found)
     if len(others) == len(found):
@@ -81,7 +81,7 @@ def left_out(source: Path) -> list[str]:
     no journal."""
     if _is_file(source) or not (numbered(source) or _boards_in(source)):
         return []
-    folder = _board(source)
+    folder = board(source)
     lines = [f"{path}: left out: a segment's name is eight digits and {SUFFIX}" for path in strays(folder)]
     return [*lines, *(f"{path}: left out: it {misnamed(number, int(path.stem))}"
                       for path, number in _misnamed(numbered(folder)).items())]  # fmt: skip
@@ -99,8 +99,8 @@ def _is_file(source: Path) -> bool:
         return source.is_file()
 
 
-def _board(source: Path) -> Path:
-    """The folder of the one board in `source`."""
+def board(source: Path) -> Path:
+    """The folder of the one board in `source`, an archive or that folder. UsageError if there is none, or several."""
     if numbered(source):
         return source
     inside = _boards_in(source)
@@ -122,6 +122,8 @@ def _no_segments(source: Path) -> UsageError:
     if others := strays(source):
         return UsageError(f"{source}: no journal segments in this folder, and {others[0].name} is not named as one "
                           f"(eight digits, {SUFFIX}); name the file itself, or pull a board first")  # fmt: skip
+    if (source / "checksums").exists():
+        return UsageError(f"{source}: the segments that were pulled into this folder are gone; pull the board again")
     return UsageError(f"{source}: no journal segments (*{SUFFIX}) in this folder; pull a board first")
 
 

@@ -170,6 +170,9 @@ def _settle(plan: _Plan, number: int, mine: Segment | None, their: Segment) -> N
         if one.misnamed is not None:
             done.refused.append(f"{one.path}: not merged: it {archive.misnamed(one.misnamed, number)}")
             return
+    if mine is None and their.content and their.header is None and not their.spans:
+        done.refused.append(f"{their.path}: not merged: nothing in it can be read; pull that board once more")
+        return
     own = plan.checksums.get(number)
     stays = None
     if mine is None:
