@@ -90,12 +90,12 @@ def test_what_many_drives_show_alike_is_said_once(with_all: dict[str, Any]) -> N
 def test_a_seasons_findings_stand_before_those_of_single_drives(with_all: dict[str, Any]) -> None:
     """But not before what says that nothing can be believed."""
     report = json.loads(json.dumps(with_all))
-    report["season"]["verdicts"]["connection"]["verdict"] = "act"
+    report["season"]["verdicts"]["connection"] |= {"verdict": "act", "cause": "connection", "reason": "A bad joint."}
     first, second, *_ = findings(report)
     assert first["text"].startswith("Connection, over 30 drives: act.") and first["weight"] == "act"
     assert "fed the car" in second["text"] and second["weight"] == "act"
     fix = answers(report)[4]["answer"]
-    assert fix.startswith("First what the season says of the connection: see the findings. Then a higher idle")
+    assert fix.startswith("First the connection: A bad joint. Then a higher idle")
     report["sensors"]["gone"] = {"t_s": 1.0, "length_s": 9.0, "first_row": 1, "volts": 0.0, "amps": None, "boot": 1}
     first, second, *_ = findings(report)
     assert "volts were gone" in first["text"] and "over 30 drives: act." in second["text"]

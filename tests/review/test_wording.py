@@ -9,7 +9,7 @@ from dips import with_clamp
 from underdash.carfile import example
 from underdash.review import review
 from underdash.review.answers import answers
-from underdash.review.drive_words import decimals, measured_ah
+from underdash.review.charge_words import decimals, measured_ah
 from underdash.review.findings import findings
 from underdash.review.plan_words import closing
 from underdash.review.text import summary

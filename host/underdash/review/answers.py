@@ -2,9 +2,11 @@
 
 from typing import Any
 
-from underdash.review.drive_words import cost_ah, given, given_ah, measured_ah, often
+from underdash.review.charge_words import cost_ah, given, given_ah, measured_ah
 from underdash.review.drive_words import deficits as deficits_of
+from underdash.review.drive_words import often
 from underdash.review.findings import undecided
+from underdash.review.lost_volts import blamed
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
 from underdash.review.words import clock, duration, on
@@ -206,26 +208,37 @@ def _cost(report: dict[str, Any], deficits: Deficits) -> str:
 
 
 def _fix(report: dict[str, Any], deficits: Deficits) -> str:
-    plan = report.get("plan")
-    if plan and any(episode["foreseen"] for episode in plan["episodes"]) and closing(plan):
-        return f"By the car file any one of these, margin included: {'; '.join(closing(plan))}."
-    if plan and plan["checks"]:
+    return " ".join(one for one in (_season(report, deficits), _rest(report, deficits)) if one)
+
+
+def _season(report: dict[str, Any], deficits: Deficits) -> str:
+    """What the season's verdicts say has to be mended first, if anything."""
+    names = blamed(report, deficits[-1][0]["number"])
+    since = [report["season"]["verdicts"][name] for name in names]
+    return " ".join(
+        f"First the {name}{'' if one['drive'] is None else ', since drive ' + str(one['drive'])}: {one['reason']}"
+        for name, one in zip(names, since, strict=True)
+    )
+
+
+def _rest(report: dict[str, Any], deficits: Deficits) -> str:
+    """What closes the deficits otherwise: by the car file where there is one."""
+    plan, first = report.get("plan"), bool(_season(report, deficits))
+    if plan and any(one["foreseen"] or one["milder"] for one in plan["episodes"]) and closing(plan):
+        then = "Then, by the car file," if first else "By the car file"
+        return f"{then} any one of these, margin included: {'; '.join(closing(plan))}."
+    if first and not all(drive["charged"] for drive, _ in deficits):
+        return ""
+    if plan and plan["checks"] and not first:
         return "The car seems to differ from its file. " + " ".join(check["text"] for check in plan["checks"])
-    first, season = "", report.get("season")
-    if season is not None:
-        acts = [name for name in ("regulator", "connection") if season["verdicts"][name]["verdict"] == "act"]
-        if acts:
-            first = f"First what the season says of the {' and the '.join(acts)}: see the findings. "
     if _not_at_idle(deficits):
-        return first + (
+        return (
             "It was not at idle: see to the belt, the charge cable and the grounds, or there is more on than the "
             "machine can give."
         )
     if all(drive["charged"] for drive, _ in deficits):
         return (
-            f"{first}{'Then a' if first else 'A'} higher idle, a smaller alternator pulley, more rated output or less "
-            "load at idle. How much of each, the plan of a car file says."
+            f"{'Then a' if first else 'A'} higher idle, a smaller alternator pulley, more rated output or less load at "
+            "idle. How much of each, the plan of a car file says."
         )
-    return first or (
-        "First see that the alternator charges at all: belt, its fuse, the charge cable, the grounds, the machine."
-    )
+    return "First see that the alternator charges at all: belt, its fuse, the charge cable, the grounds, the machine."

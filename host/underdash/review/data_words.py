@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from underdash.review.drive_words import way
+from underdash.review.charge_words import way
 from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S

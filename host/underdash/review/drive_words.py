@@ -1,18 +1,18 @@
 """What the drives show, in words: deficits, overcharge, cranks, set point."""
 
-from math import floor, log10
 from typing import Any
 
+from underdash.review.charge_words import LEAST_AH, cost_ah, given, taken_ah
+from underdash.review.lost_volts import blamed, lost_volts
 from underdash.review.sensors import doubt
 from underdash.review.words import Said, clock, duration, figure, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
-_LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less [s], [Ah] is not worth a line (chosen here)
+_LEAST_S = 10.0  # what lasts less, and took less than LEAST_AH, is not worth a line (chosen here)
 _STALLED_S = 60.0  # a deficit no longer than this that ends with a crank is of an engine that had stalled (chosen here)
 _JOINED_S = 2.0  # between the two, a row of a slow log
-USUAL_A = 10.0  # what a car draws where nothing tells, for ranking only (chosen here)
 _NEARLY = 0.95  # as good as all
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
@@ -25,13 +25,13 @@ def drives(said: Said, report: dict[str, Any]) -> None:
         mine = drive["episodes"]
         _stalls(said, drive)
         if found := deficits(drive):
-            _deficits(said, drive, found)
+            _deficits(said, drive, found, blamed(report, drive["number"]))
         for episode in mine:
             if episode["kind"] == "overcharge":
                 _overcharge(said, drive, episode)
         marginal = [episode for episode in mine if episode["kind"] == "marginal"]
         if not slight(marginal):
-            _marginal(said, drive, marginal)
+            _marginal(said, drive, marginal, report["thresholds"]["clamp_dead_ma"] / 1000)
         for crank in drive["cranks"]:
             _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
         if not drive["started"]:
@@ -80,82 +80,12 @@ def _stalls(said: Said, drive: dict[str, Any]) -> None:
         )
 
 
-def cost_ah(episode: dict[str, Any]) -> float:
-    """What an episode took out of the battery, for ranking [Ah]: by the clamp; else the middle of its bounds; else a
-    guess of USUAL_A."""
-    if episode["charge_ah"] is not None:
-        return float(max(-episode["charge_ah"], 0.0))
-    if episode["charge_low_ah"] is not None:
-        return float(-(episode["charge_low_ah"] + episode["charge_high_ah"]) / 2)
-    return float(USUAL_A * episode["length_s"] / 3600)
-
-
 def slight(episodes: list[dict[str, Any]]) -> bool:
     """Whether these episodes together, if any, are too short and took too little to be worth a line."""
-    return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(_taken_ah(e) for e in episodes) < _LEAST_AH
+    return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(taken_ah(e) for e in episodes) < LEAST_AH
 
 
-def _taken_ah(episode: dict[str, Any]) -> float:
-    """What it took by clamp or volts [Ah]; 0 where neither tells."""
-    return 0.0 if episode["charge_low_ah"] is None else cost_ah(episode)
-
-
-def given(episodes: list[dict[str, Any]]) -> str:
-    """How much the battery gave in these episodes, in a sentence, with what that rests on."""
-    if all(episode["charge_ah"] is not None for episode in episodes):
-        ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
-        mean_a = f", about {figure(ah / hours, 0)} A on average" if hours and ah / hours >= 1.0 else ""
-        return f"It gave {measured_ah(ah, *given_ah(episodes))} by the clamp{mean_a}"
-    if any(episode["charge_low_ah"] is None for episode in episodes):
-        return "How much it gave is not known without a clamp"
-    least, most = given_ah(episodes)
-    return (
-        f"By an estimate from the volts it gave {span_ah(least, most)} (no clamp; from {episodes[0]['charge_basis']})"
-    )
-
-
-def given_ah(episodes: list[dict[str, Any]]) -> tuple[float, float]:
-    """The bounds, least and most, of what the battery gave in them [Ah]."""
-    return -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
-
-
-def decimals(off: float) -> int:
-    """How many decimals a figure bears that may be out by `off`, at most two."""
-    return min(max(-floor(log10(off)), 0), 2) if off > 0.0 else 2
-
-
-def measured_ah(ah: float, least: float, most: float) -> str:
-    """A measured charge and its bounds in words [Ah], positive, with no more decimals than the bounds bear."""
-    digits = decimals((most - least) / 2)
-    bounds = f"at most {most:.{digits}f}" if least <= 0.0 else f"{least:.{digits}f} to {most:.{digits}f}"
-    return f"{figure(ah, digits)} Ah ({bounds})"
-
-
-def moved(episode: dict[str, Any]) -> str:
-    """What an episode took out of the battery or brought into it, in words; nothing where that is not known."""
-    low, high = episode["charge_low_ah"], episode["charge_high_ah"]
-    if low is None or max(-low, high) < _LEAST_AH:
-        return ""
-    if episode["charge_ah"] is None:
-        return f"gave {span_ah(-high, -low)}, estimated from the volts"
-    if episode["charge_ah"] > 0.0:
-        return f"took in {measured_ah(episode['charge_ah'], low, high)} by the clamp"
-    return f"gave {measured_ah(-episode['charge_ah'], -high, -low)} by the clamp"
-
-
-def way(amps: float) -> str:
-    """A current and which way it flowed [A], in words."""
-    return f"{figure(abs(amps), 1)} A {'into' if amps > 0.0 else 'out of'} the battery"
-
-
-def span_ah(least: float, most: float) -> str:
-    """Two bounds of a charge in words [Ah]."""
-    if least < 0.05 * most:
-        return f"at most {most:.2g} Ah"
-    return f"between {least:.2g} and {most:.2g} Ah"
-
-
-def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]], blame: list[str]) -> None:
     worst = max(episodes, key=cost_ah)
     total_s = sum(episode["length_s"] for episode in episodes)
     last = max(episode["start_s"] + episode["length_s"] for episode in episodes)
@@ -180,7 +110,16 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
         else:
             cause += f"{share:.0%} of it was at idle. "
         # What closes it by the car file is told where the plan is held against the drive.
-        if worst["closes"]:
+        lost = lost_volts(drive, worst)
+        if blame:
+            cause += f"But see first what the season says of the {' and the '.join(blame)}."
+        elif lost is not None:
+            cause += (
+                f"But {-worst['mean_amps']:.1f} A do not pull a battery down to {worst['mean_volts']:.2f} V: some "
+                f"{lost:.1f} V are lost between it and the board. Measure the drop from the battery's posts to the "
+                "board's tap, supply and ground, with the loads on, before anything else."
+            )
+        elif worst["closes"]:
             cause += "The plan says what closes it."
         elif share is None or share > 1.0 - _NEARLY:
             cause += "A higher idle, a smaller alternator pulley, more rated output or less load at idle closes that."
@@ -236,13 +175,19 @@ def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> N
     )
 
 
-def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]], dead_a: float) -> None:
     longest = max(episodes, key=lambda episode: episode["length_s"])
     total_s = sum(episode["length_s"] for episode in episodes)
     often = "" if len(episodes) == 1 else f" in {len(episodes)} stretches"
+    charged = longest["mean_amps"] is not None and longest["mean_amps"] > dead_a
+    barely = "the alternator barely carried the car"
+    if charged:
+        barely = (
+            f"the battery took {longest['mean_amps']:.1f} A meanwhile, so the volts are low at the board, not there"
+        )
     said.add(
         "note",
-        f"Charging was marginal for {duration(total_s)}{often}: the alternator barely carried the car.",
+        f"Charging was marginal for {duration(total_s)}{often}: {barely}.",
         _span(longest),
         drive=drive["number"],
         row=longest["first_row"],

@@ -3,7 +3,8 @@
 from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
-from underdash.review.drive_words import USUAL_A, moved, slight
+from underdash.review.charge_words import USUAL_A, moved
+from underdash.review.drive_words import slight
 from underdash.review.rest import drain_amps
 from underdash.review.season import words
 from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on

@@ -3,7 +3,7 @@
 import re
 from typing import Any
 
-from underdash.review.drive_words import decimals, moved
+from underdash.review.charge_words import decimals, moved
 from underdash.review.words import clock, count, duration, figure, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
