@@ -70,8 +70,10 @@ def report(verdicts: dict[str, dict[str, Any]], **of_episode: Any) -> dict[str, 
         "mismatches": 0, "lost_rows": 0, "damaged_bytes": 0, "unchecked_rows": 0, "whole": None,
         "sensors": {"gone": None, "contradict": None},
         "thresholds": {"weak_crank_mv": 9600, "low_rest_mv": 12400, "clamp_dead_ma": 1500, "still_mv": 12},
-        "season": {"drives": 3, "quantities": [], "events": [], "verdicts": {name: {**steady, **verdicts.get(name, {})} for name in
-                                ("battery", "regulator", "connection")}},
+        "season": {
+            "drives": 3, "quantities": [], "events": [],
+            "verdicts": {one: {**steady, **verdicts.get(one, {})} for one in ("battery", "regulator", "connection")},
+        },
     }  # fmt: skip
 
 

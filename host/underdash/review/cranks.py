@@ -9,6 +9,9 @@ from underdash.review.stretches import least
 
 _WHOLE_S = 0.9  # a row at least so long is a second's, not one of the tenths around a crank [s]
 _LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenths are followed for seconds
+# At the end of its range a clamp stands still while the volts go on moving. A journal's step is 0.05 A; 0.15 V are 5 A
+# to 50 A at 30 to 3 mohm (chosen here).
+_STANDS_A, _MOVES_V = 0.06, 0.15
 _LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from a row with it
 
 
@@ -25,6 +28,7 @@ def crank(
     held = _held(low)
     before = _before(rows, start)
     dip = before - held if before is not None and held is not None else None
+    clipped = _clipped(rows.amps[start:end], rows.volts[start:end])
     return {
         "start_s": round(begin_s, 3),
         "length_s": round(over_s - begin_s, 3),
@@ -34,8 +38,9 @@ def crank(
         "dip_volts": None if dip is None else round(dip, 3),
         "recovery_s": _recovery(rows, end, stop, over_s, marginal_volts),
         "after_volts": _after(rows, end, stop),
-        "resistance_ohm": _resistance(rows, start, end, begin_s),
+        "resistance_ohm": None if clipped else _resistance(rows, start, end, begin_s),
         "most_amps": _most(rows.amps[start:end]),
+        "clipped": clipped,
         "first_row": start,
     }
 
@@ -44,6 +49,15 @@ def _most(amps: Floats) -> float | None:
     """The current furthest from zero [A], with its sign; None without a clamp."""
     known = amps[np.isfinite(amps)]
     return round(float(known[np.argmax(np.abs(known))]), 1) if len(known) else None
+
+
+def _clipped(amps: Floats, volts: Floats) -> bool:
+    """Whether the clamp was at the end of its range: it stands still at its most while the volts do not."""
+    if not np.isfinite(amps).any():
+        return False
+    most = amps[np.nanargmax(np.abs(amps))]
+    at_most = volts[(np.abs(amps - most) <= _STANDS_A) & np.isfinite(volts)]
+    return bool(abs(most) >= _LEAST_A and len(at_most) > 1 and np.ptp(at_most) >= _MOVES_V)
 
 
 def _resistance(rows: Rows, start: int, end: int, begin_s: float) -> float | None:

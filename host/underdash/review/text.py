@@ -120,6 +120,8 @@ def _crank(crank: dict[str, Any], slow: bool) -> str:
         told += f", held {crank['held_volts']:.2f} V"
     if crank["resistance_ohm"] is not None:
         told += f"; {crank['resistance_ohm'] * 1000:.1f} mohm"
+    if crank["clipped"]:
+        told += f"; more than {abs(crank['most_amps']):.0f} A, where the clamp ends: it tells no resistance"
     return told
 
 
