@@ -1,4 +1,4 @@
-"""Ten weeks of the virtual car, as data: short drives, evenings that grow dark, a ground that goes bad. All invented."""
+"""Ten weeks of the virtual car: short drives, evenings that grow dark, a ground that goes bad. All invented."""
 
 import csv
 import io

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from underdash.review.charge_words import way
+from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.review.words import Said, clock, count, duration
@@ -20,12 +22,27 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "; ".join(report["mismatch_examples"]),
         )
     _sensors(said, report)
+    if report.get("rotten"):
+        said.add(
+            "watch",
+            "The archive is not what was pulled, so rows may be missing: pull the board again, or merge another copy.",
+            "; ".join(report["rotten"]),
+        )
+    if report.get("left_out"):
+        said.add("note", "Files beside the journal were not read.", "; ".join(report["left_out"]))
     if report["lost_rows"] or report["damaged_bytes"]:
         said.add(
             "note",
             f"{count(report['lost_rows'], 'row')} missing and {count(report['damaged_bytes'], 'byte')} unreadable; "
             "what is reported leaves them out.",
             f"{count(report['unchecked_rows'], 'row')} after a hole could not be checked",
+        )
+    if report["board"] == UNKNOWN_BOARD:
+        said.add(
+            "note",
+            "No header of this journal can be read: which board wrote it, and under which thresholds, is not known. "
+            "The verdicts are the board's own, unchecked.",
+            f"{count(report['rows'], 'row')} in whole frames",
         )
     if report["period_s"] > LONGEST_JUDGED_S:
         said.add(
@@ -41,7 +58,16 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
             f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
+            row=longest["row"],
             t_s=longest["start_s"],
+        )
+    step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
+    if step is not None and step > still and not report["speed"]:
+        said.add(
+            "note",
+            "By its volts alone this log does not surely tell a parked car from a running one where they are low. If "
+            "it has the engine's speed, name that column: --column rpm=NAME.",
+            f"the volts move by steps of {step * 1000:g} mV, and up to {still * 1000:g} mV count as still",
         )
     if not report["clamp"]:
         _late(said, report)
@@ -57,7 +83,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
             "act",
             f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
             "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
-            f"from {clock(contradict['t_s'])}: {contradict['amps']:.1f} A at {contradict['volts']:.2f} V",
+            f"from {clock(contradict['t_s'])}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
             row=contradict["first_row"],
             t_s=contradict["t_s"],
             cost=_UNTRUE_AH,
@@ -65,7 +91,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
     if gone is not None:
         said.add(
             "act",
-            f"The volts were gone from the board's input for {duration(gone['length_s'])}: its wire, fuse or ground.",
+            f"The volts were gone from the input for {duration(gone['length_s'])}: its wire, fuse or ground.",
             f"from {clock(gone['t_s'])}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
             row=gone["first_row"],
             t_s=gone["t_s"],
@@ -84,7 +110,7 @@ def _clamp(said: Said, crank: dict[str, Any], text: str) -> None:
     said.add(
         "act",
         text,
-        f"crank at {clock(crank['start_s'])}: {crank['most_amps']:.1f} A at most",
+        f"crank at {clock(crank['start_s'])}: {way(crank['most_amps'])} at most",
         drive=crank["drive"],
         row=crank["first_row"],
         t_s=crank["start_s"],
@@ -99,7 +125,7 @@ def _late(said: Said, report: dict[str, Any]) -> None:
                 said.add(
                     "note",
                     "Without a clamp a deficit shows late where the volts stand still.",
-                    clock(episode["start_s"]),
+                    f"{clock(episode['start_s'])}, told at {clock(episode['shown_s'])}",
                     drive=drive["number"],
                     row=episode["first_row"],
                     t_s=episode["start_s"],

@@ -1,6 +1,6 @@
 """Rows cut into stretches, and the time that each row stands for. Whole arrays at once, no row by itself."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -85,11 +85,12 @@ def holes(rows: Rows, apart: Floats) -> Any:
 
 
 def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
-    """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
-    not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
+    """Holes in the rows: boot, row (the first behind it), start_s, length_s [s] and why, in words. Between two starts
+    of the board the length is not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
     return [
         {
             "boot": int(rows.boot[at]),
+            "row": at,
             "start_s": round(float(rows.t_s[at - 1]), 3),
             "length_s": round(float(apart[at]), 3),
             "why": _why(rows, apart, at),
@@ -107,15 +108,30 @@ def _why(rows: Rows, apart: Floats, at: int) -> str:
 
 
 def awake(rows: Rows, apart: Floats) -> Iterator[tuple[int, int]]:
-    """(start, end) of each stretch within one start of the board that is not rest and has no long hole in it; its last
-    row, where that is one of rest, tells when the condition before it ended, and its first ones, where they are, were
-    rest until its first verdict told that something had begun in them. apart: of `apart_s`."""
-    resting = rows.boot * 2 + (rows.state == engine.REST)
-    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * period_s(rows))) | (apart < 0.0)
-    for start, end in cut(resting, away):
-        if rows.state[start] != engine.REST:
-            goes_on = end < len(rows) and rows.boot[end] == rows.boot[start] and not away[end]
-            yield _onset(rows, start), end + 1 if goes_on else end
+    """(start, end) of each stretch of `not_rest`; its first rows, where they are, were rest until its first verdict
+    told that something had begun in them. apart: of `apart_s`."""
+    for start, _, after in not_rest(rows.boot, parked(rows.state, rows.key), apart, period_s(rows)):
+        yield _onset(rows, start), after
+
+
+def parked(state: Any, key: Any) -> Any:
+    """Whether the car is parked, row by row: at rest, or with its key off and no verdict, for volts in steps coarser
+    than the engine's stillness never come to rest."""
+    return (state == engine.REST) | ((key == 0) & (state == engine.UNKNOWN))
+
+
+def not_rest(boot: Any, parked: Any, apart: Floats, usual_s: float) -> Iterator[tuple[int, int, int]]:
+    """(start, end, after) of each stretch within one start of the board in which the car is not `parked`, and that has
+    no long hole in it.
+
+    `after` is one more than its end where a row of rest follows, which tells when the condition before it ended. apart,
+    usual_s: of `apart_s` and `period_s` [s].
+    """
+    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * usual_s)) | (apart < 0.0)
+    for start, end in cut(boot * 2 + parked, away):
+        if not parked[start]:
+            goes_on = end < len(parked) and boot[end] == boot[start] and not away[end]
+            yield start, end, end + 1 if goes_on else end
 
 
 def _onset(rows: Rows, start: int) -> int:
@@ -138,10 +154,17 @@ def boots(rows: Rows) -> list[dict[str, int]]:
     return [{"boot": boot, "rows": counted[boot]} for boot in sorted(counted)]
 
 
-def ends_s(rows: Rows, end: int, holes: Any) -> float:
-    """When a run that stops before row `end` was over: when the next verdict's condition began, but with its own last
-    row where a hole follows. holes: as of `cut`."""
-    return float(rows.t_s[end - 1] if end == len(rows) or holes[end] else rows.since_s[end])
+def spans_s(rows: Rows, runs: Sequence[tuple[int, int]], holes: Any) -> list[tuple[float, float]]:
+    """(start, end) of each of the runs that follow one another to the last row [s]: what it was, with hindsight.
+
+    From a verdict's onset to the next one's, but to its own last row where a hole follows. Where a later verdict began
+    before an earlier one, the later is right: so no two overlap. holes: as of `cut`.
+    """
+    found: list[tuple[float, float]] = []
+    for start, end in reversed(runs):
+        until = float(rows.t_s[end - 1]) if end == len(rows) or holes[end] else found[-1][0]
+        found.append((min(float(rows.since_s[start]), until), until))
+    return found[::-1]
 
 
 def rows_within(t_s: Floats, start_s: float, end_s: float) -> tuple[int, int]:
