@@ -221,3 +221,20 @@ def test_paper_has_the_quantities_that_changed_before_those_that_did_not(made: A
     report["season"]["quantities"] = [even] * 7 + [rested, changed]
     hidden = re.findall(r'<figure class="flat more"><h3>(.*?)</h3>', season_page(report, rows))
     assert hidden == ["Resistance at the crank"] * 3
+
+
+def test_paper_has_the_drives_with_the_gravest_findings(made: Any) -> None:
+    report, rows = crowded(made[0]), made[1]
+    report["findings"] = [finding("act", n, n) for n in (30, 31, 40)] + [finding("watch", 1, 12)]
+    text = season_page(report, rows)
+    lines = re.findall(r"<tr( class=\"more\")?><th><a href=\"drive-0*(\d+)", text)
+    assert [int(number) for more, number in lines if not more] == [1, 2, 12, 30, 31, 40]
+    assert [int(number) for _, number in lines] == list(range(1, 42))
+
+
+def test_many_holes_are_folded(made: Any) -> None:
+    report, rows = crowded(made[0]), made[1]
+    assert "<summary>30 holes in the rows</summary>" in season_page(report, rows)
+    report["gaps"] = report["gaps"][:6]
+    text = season_page(report, rows)
+    assert "holes in the rows</summary>" not in text and "Holes in the rows</h3>" in text

@@ -29,7 +29,7 @@ PARTS = ("battery", "regulator", "connection")
 # A verdict has the shape and colour of the finding it would be, and its own word.
 _SHAPES = {"steady": "well", "drifting": "watch", "act": "act", "unknown": "note"}
 _DIGITS = {"V": 3, "V/K": 4, "mV": 1, "mV/h": 2, "s": 1, "mΩ": 2, "A": 2, "Ah": 2, "Ah/h": 2, "C": 1, "ohm": 4}
-_PRINTED = 6  # quantities
+_PRINTED = 6  # quantities, and drives
 
 
 def season_page(report: dict[str, Any], rows: RowsLike) -> str:
@@ -53,13 +53,11 @@ def season_parts(report: dict[str, Any], href: Callable[[int], str], page: dict[
         "verdicts": [_verdict(part, (season.get("verdicts") or {}).get(part)) for part in PARTS] if season else [],
         "quantities": _quantities(season.get("quantities") or [], href),
         "strip": Markup(strip_svg(drives, worst, href)) if drives else None,
-        "lines": [
-            {**_line(index, drive, worst.get(index)), "href": href(index)} for index, drive in enumerate(drives, 1)
-        ],
+        "lines": _table(drives, worst, href),
         "parked": between_drives(report.get("parked_episodes") or (), report),
         "gaps": between_drives(report.get("gaps") or (), report),
         "start": starts(report),
-        "limit": number(report["thresholds"]["discharging_mv"] / 1000, 2, "V"),
+        "limit": number(report["thresholds"]["discharging_mv"] / 1000, 2, "V").replace(" ", "\u00a0"),
         "limits": thresholds(report),
     }
 
@@ -131,6 +129,16 @@ def _change(value: float, digits: int) -> str:
     quantity."""
     told = f"{float(f'{value:.3g}'):+.{digits + 1}f}".rstrip("0").rstrip(".")
     return told.replace("-", "\u2212") if float(told) else "0"
+
+
+def _table(drives: list[dict[str, Any]], worst: dict[int, str], href: Callable[[int], str]) -> list[dict[str, Any]]:
+    """The drives' lines of the table; on paper those with the gravest findings go before others."""
+    numbers = range(1, len(drives) + 1)
+    grave = sorted(numbers, key=lambda number: WEIGHTS.index(worst.get(number, WEIGHTS[-1])))[:_PRINTED]
+    return [
+        {**_line(number, drive, worst.get(number)), "href": href(number), "printed": number in grave}
+        for number, drive in zip(numbers, drives, strict=True)
+    ]
 
 
 def _line(index: int, drive: dict[str, Any], weight: str | None) -> dict[str, Any]:

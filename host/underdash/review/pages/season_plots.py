@@ -21,7 +21,7 @@ from underdash.review.clock import month
 from underdash.review.pages.files import file_name
 from underdash.svg import BLUE, GREY, INK, ORANGE, STYLE, inline
 
-_MONTH_DAYS, _YEAR_DAYS = 30.4375, 300.0
+_WEEK_DAYS, _MONTH_DAYS, _YEAR_DAYS = 7.0, 30.4375, 300.0
 _SHORT: Any = {**STYLE, "font.size": 7.5}
 
 Floats = NDArray[np.float64]
@@ -56,7 +56,7 @@ def quantity_svg(quantity: dict[str, Any], index: int, href: Callable[[int], str
     with rc_context(_SHORT):
         figure = Figure(figsize=(4.3, 1.85))
         axes = figure.subplots()
-        figure.subplots_adjust(left=0.15, right=0.98, top=0.95, bottom=0.15 if is_dated(quantity) else 0.24)
+        figure.subplots_adjust(left=0.14, right=0.955, top=0.95, bottom=0.15 if is_dated(quantity) else 0.24)
         _draw(axes, quantity, href)
     return inline(figure, f"q{index}-", f"{quantity['name']} over the drives")
 
@@ -147,8 +147,9 @@ def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = fil
         margin = 0.14 * (max(values) - min(values)) or max(0.01 * abs(max(values)), 1e-3)
         axes.set_ylim(min(values) - margin, max(values) + margin)
     if dates:
-        axes.xaxis.set_major_locator(AutoDateLocator(minticks=2, maxticks=6))
-        axes.xaxis.set_major_formatter(FuncFormatter(_day if np.ptp(x or [0.0]) < _YEAR_DAYS else _month))
+        days = float(np.ptp(x or [0.0]))
+        axes.xaxis.set_major_locator(AutoDateLocator(minticks=3 if days > _WEEK_DAYS else 2, maxticks=6))
+        axes.xaxis.set_major_formatter(FuncFormatter(_day if days < _YEAR_DAYS else _month))
     else:
         axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
         axes.set_xlabel("drive number (undated)")
