@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from chargecore import engine
 from underdash.review.rows import Floats, Ints, Rows
@@ -59,7 +58,7 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
             wide, inner = slice(first, span.stop + _AROUND), slice(span.start - first, span.stop - first)
             rise = _sharp(rows.volts[wide], rows.t_s[wide])
             # Where a window of seven holds a larger one, it is the same step.
-            top = (np.abs(rise) == ndimage.maximum_filter1d(np.abs(rise), 7)) & (rise != 0.0)
+            top = (np.abs(rise) == _largest_around(np.abs(rise))) & (rise != 0.0)
             rise = rise[inner]
             at = np.flatnonzero(runs & top[inner])
             at = at[np.argsort(rise[at])]
@@ -78,6 +77,14 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
             "temperature": _median(rows.temperature[span]),
         })  # fmt: skip
     return found
+
+
+def _largest_around(sizes: Floats) -> Floats:
+    """The largest of each seven rows: three before each, itself, three after."""
+    padded = np.pad(sizes, 3)
+    pairs = np.maximum(padded[:-1], padded[1:])
+    fours = np.maximum(pairs[:-2], pairs[2:])
+    return np.maximum(fours[:-3], fours[3:])
 
 
 def _third(sizes: Floats) -> float:
@@ -152,7 +159,8 @@ def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
         level &= (t_s > t_s[turns] - _KEY_S[0]) & (t_s <= t_s[turns] - _KEY_S[1])
         level[turns:] = False
     else:
-        level &= volts < _CHARGED_V
+        # With the engine's speed: not those after a start that no row caught, in which the battery runs the car.
+        level &= (volts < _CHARGED_V) & ~(rows.rpm[first:stop] > 0.0)
         level[start - first :] = False
     key_volts, drawn = _median(volts[level]), _median(-amps[level])
     rested = drive["rested_volts"]

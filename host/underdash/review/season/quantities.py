@@ -7,10 +7,19 @@ from math import pi, sin
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from underdash.review.rest import SETTLED_S
-from underdash.review.season.evidence import LEAST_POINTS, Change, Floats, Trend, change, steps_better, trend
+from underdash.review.season.evidence import (
+    LEAST_POINTS,
+    Change,
+    Floats,
+    Trend,
+    change,
+    deeper,
+    steps_better,
+    trend,
+    upper,
+)
 from underdash.review.season.load_steps import Steps
 
 CONFIDENCE = 0.95  # that nothing is called by chance, of all quantities together (chosen here)
@@ -53,6 +62,8 @@ class Quantity:
     change: Change | None = None
     tests: int = 1
     celsius: Floats | None = None
+    bounds: bool = False
+    """Each value may stop short of the truth: only the highest tell."""
 
     @property
     def per(self) -> str:
@@ -66,13 +77,14 @@ class Quantity:
 
     @property
     def level(self) -> float:
-        """Median of the first third: what it was."""
-        return float(np.median(self.values[: max(len(self.values) // 3, 3)]))
+        """Median of the first third: what it was (of bounds, their upper quartile)."""
+        first = self.values[: max(len(self.values) // 3, 3)]
+        return upper(first) if self.bounds else float(np.median(first))
 
     @property
     def now(self) -> float:
-        """Median of the latest three."""
-        return float(np.median(self.values[-3:]))
+        """Median of the latest three (of bounds, the upper quartile of the latest eight)."""
+        return upper(self.values[-_NEAR:]) if self.bounds else float(np.median(self.values[-3:]))
 
     def matters(self, days: float) -> float:
         """The least change within so many days that is neither small nor the year's [unit]."""
@@ -90,6 +102,8 @@ class Quantity:
     @property
     def drift(self) -> float:
         """Change along the trend over the whole season [unit]; 0 if it may be chance, weather or nothing to mind."""
+        if self.bounds:
+            return 0.0  # their middle follows which of them were caught
         if self.trend is None or len(self.values) < LEAST_POINTS or self.trend.p * self.tests > 1.0 - CONFIDENCE:
             return 0.0
         total = self.trend.slope * float(np.ptp(self.x))
@@ -151,14 +165,19 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
     slow = [rest is not None and rest["length_s"] >= SETTLED_S for rest in rests]
     found: dict[str, Quantity] = {}
 
-    def follow(kind: Kind, value: Callable[[int], float | None], celsius: list[float | None] | None = None) -> None:
+    def follow(
+        kind: Kind,
+        value: Callable[[int], float | None],
+        celsius: list[float | None] | None = None,
+        bounds: bool = False,
+    ) -> None:
         values = [value(index) for index in range(len(drives))]
         known = [index for index, one in enumerate(values) if one is not None]
         if len(known) >= 3:
             dates = [drives[index].get("dated") for index in known]
             at = [None if celsius is None else celsius[index] for index in known]
             chosen = [float(values[index]) for index in known]  # type: ignore[arg-type]
-            found[kind.name] = _quantity(kind, [index + 1 for index in known], dates, chosen, at)
+            found[kind.name] = _quantity(kind, [index + 1 for index in known], dates, chosen, at, bounds)
 
     # After a short stop the surface charge stands on top: rested volts are those after six hours, where such are known.
     rested = [drive["rested_volts"] if slow[i] or not any(slow) else None for i, drive in enumerate(drives)]
@@ -166,8 +185,9 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
     follow(RESTED, lambda i: rested[i])
     # A slow log catches a row or two of a crank: then all dips are to the lowest, for the two do not compare.
     held = [_crank(drive, "held_volts") for drive in drives if drive["cranks"]]
-    low = "held_volts" if sum(one is not None for one in held) >= 0.9 * len(held) else "lowest_volts"
-    follow(DIP, lambda i: _dip(drives[i], key[i], low))
+    slow_log = sum(one is not None for one in held) < 0.9 * len(held)
+    low = "lowest_volts" if slow_log else "held_volts"
+    follow(DIP, lambda i: _dip(drives[i], key[i], low), bounds=slow_log)
     follow(RESISTANCE, lambda i: _resistance(drives[i], key[i]))
     celsius = [one["temperature"] for one in steps] if steps else None
     long = _long([drive["states"].get("charging", 0.0) for drive in drives])
@@ -192,7 +212,12 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
 
 
 def _quantity(
-    kind: Kind, numbers: list[int], dates: list[str | None], values: list[float], at: list[float | None]
+    kind: Kind,
+    numbers: list[int],
+    dates: list[str | None],
+    values: list[float],
+    at: list[float | None],
+    bounds: bool,
 ) -> Quantity:
     when = [datetime.fromisoformat(date) for date in dates if date is not None]
     dated = len(when) == len(dates)
@@ -202,19 +227,22 @@ def _quantity(
         else (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
     )
     celsius = np.array(at, dtype=np.float64) if all(one is not None for one in at) else None
-    return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius)
+    return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius, bounds=bounds)
 
 
 def _look(one: Quantity) -> None:
     """Trend and change; a change is kept only where it is sure, sudden, and more than small or the season's."""
     values = one.values if one.celsius is None else _at_one_temperature(one.values, one.celsius)
     one.trend = trend(one.x, values)
+    if one.bounds:
+        _look_at_bounds(one)
+        return
     found = change(values)
     if (
         one.trend is None
         or found is None
         or found.p * one.tests > 1.0 - CONFIDENCE
-        or not steps_better(one.x, values, found.at)
+        or not steps_better(one.x, values, found.at, one.trend.slope)
     ):
         return
     near = slice(max(found.at - _NEAR, 0), found.at), slice(found.at, found.at + _NEAR)
@@ -224,13 +252,28 @@ def _look(one: Quantity) -> None:
         one.change = found
 
 
+def _look_at_bounds(one: Quantity) -> None:
+    """The same of values that may stop short of the truth: it may have come bit by bit, and only upwards."""
+    found = deeper(one.values)
+    if found is None or found.p * one.tests > 1.0 - CONFIDENCE:
+        return
+    days = float(np.median(one.days[found.at :]) - np.median(one.days[: found.at]))
+    if found.after - found.before >= one.matters(days):
+        one.change = found
+
+
 def _at_one_temperature(values: Floats, celsius: Floats) -> Floats:
     """The values as they would be at the season's median temperature: less the slope that neighbours in time show,
     held to what is published of regulators, 0 to -13 mV/K."""
     apart, volts = np.diff(celsius), np.diff(values)
     warm = np.abs(apart) >= 2.0
-    slope = float(stats.trim_mean(volts[warm] / apart[warm], 0.25)) if int(warm.sum()) >= 5 else 0.0
+    slope = float(_middle_half(volts[warm] / apart[warm]).mean()) if int(warm.sum()) >= 5 else 0.0
     return np.asarray(values - min(max(slope, -0.013), 0.0) * (celsius - np.median(celsius)))
+
+
+def _middle_half(values: Floats) -> Floats:
+    cut = len(values) // 4
+    return np.sort(values)[cut : len(values) - cut]
 
 
 def _rest_before(drives: list[dict[str, Any]], rests: list[dict[str, Any]]) -> list[dict[str, Any] | None]:
