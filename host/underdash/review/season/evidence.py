@@ -32,6 +32,11 @@ class Trend:
     high: float
     p: float
 
+    @property
+    def line(self) -> tuple[float, float, float]:
+        """The slope and the ends of its interval."""
+        return self.slope, self.low, self.high
+
 
 @dataclass(frozen=True)
 class Change:

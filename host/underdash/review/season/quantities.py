@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from math import pi, sin
+from math import isfinite, pi, sin
 from typing import Any
 
 import numpy as np
@@ -117,9 +117,7 @@ class Quantity:
     def plain(self) -> dict[str, Any]:
         """As docs/report.md describes it."""
         digits = self.kind.decimals
-        lines = (self.trend.slope, self.trend.low, self.trend.high) if self.trend else None
-        slope, low, high = (round(one, digits + 2) for one in lines) if lines else (None, None, None)
-
+        slope, low, high = (round(one, digits + 2) for one in self.trend.line) if self.trend else (None, None, None)
         return {
             "name": self.kind.name,
             "unit": self.kind.unit,
@@ -172,7 +170,7 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
         bounds: bool = False,
     ) -> None:
         values = [value(index) for index in range(len(drives))]
-        known = [index for index, one in enumerate(values) if one is not None]
+        known = [index for index, one in enumerate(values) if one is not None and isfinite(one)]
         if len(known) >= 3:
             dates = [drives[index].get("dated") for index in known]
             at = [None if celsius is None else celsius[index] for index in known]
@@ -219,14 +217,13 @@ def _quantity(
     at: list[float | None],
     bounds: bool,
 ) -> Quantity:
-    when = [datetime.fromisoformat(date) for date in dates if date is not None]
-    dated = len(when) == len(dates)
-    days = (
-        np.array([(one.replace(tzinfo=None) - when[0].replace(tzinfo=None)).total_seconds() / 86400.0 for one in when])
-        if dated
-        else (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
-    )
-    celsius = np.array(at, dtype=np.float64) if all(one is not None for one in at) else None
+    when = [datetime.fromisoformat(date).replace(tzinfo=None) for date in dates if date is not None]
+    days = np.array([(one - when[0]).total_seconds() / 86400.0 for one in when])
+    # A clock that stands still or runs back, or two that disagree, measures no time: then the drives are counted.
+    dated = len(when) == len(dates) and days[-1] > 0.0 and bool((np.diff(days) >= 0.0).all())
+    if not dated:
+        days = (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
+    celsius = np.array(at, dtype=np.float64) if all(one is not None and isfinite(one) for one in at) else None
     return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius, bounds=bounds)
 
 
