@@ -225,21 +225,30 @@ def faults(pairs: dict[str, list[tuple[f.Entry, f.Entry]]], slow: Any, logs: Any
             trials = [run(fault, *virtual(fault, pick, rng)) for _ in range(count)]
             print(row(f"{fault}, {clamp}", trials), flush=True)
             if fault == "battery ageing":
-                lost[clamp] = [50 * trial.severity for trial in trials if trial.named is not None]
+                lost[clamp] = named_at(trials)
     rng = np.random.default_rng(seed + 6)
     pick = picker(slow, rng)
-    print(
-        row(
-            "battery ageing, slow log",
-            [run("battery ageing", *virtual("battery ageing", pick, rng)) for _ in range(count)],
-        )
-    )
+    trials = [run("battery ageing", *virtual("battery ageing", pick, rng)) for _ in range(count)]
+    lost["slow log"] = named_at(trials)
+    print(row("battery ageing, slow log", trials), flush=True)
     for fault in ("alternator dead", "weak regulator", "bad ground", "battery ageing", "lamp"):
         rng = np.random.default_rng(seed + 2)
         trials = [run(fault, *measured(fault, logs, rng)) for _ in range(count)]
         print(row(f"{fault}, measured drives", trials), flush=True)
-    for clamp, shares in lost.items():
-        print(f"{clamp}: capacity lost when the ageing was named, median {np.median(shares):.0f} %")
+        if fault == "battery ageing":
+            lost["measured drives"] = named_at(trials)
+    for title, shares in lost.items():
+        many = (
+            f"{100 * np.median(shares):.0f} %, 95 % of them by {100 * np.percentile(shares, 95):.0f} %"
+            if shares
+            else "-"
+        )
+        print(f"{title}: resistance risen when the ageing was named, median {many}; of the capacity, half as much gone")
+
+
+def named_at(trials: list[Trial]) -> list[float]:
+    """How far the ageing was, 0..1, when it was named."""
+    return [trial.severity for trial in trials if trial.named is not None]
 
 
 def healthy(pairs: dict[str, list[tuple[f.Entry, f.Entry]]], slow: Any, logs: Any, seed: int, count: int) -> None:

@@ -49,9 +49,11 @@ def theil_sen(y: Floats, x: Floats, z: float = NORMAL_95) -> Slope:
 def kendall(y: Floats, x: Floats) -> float:
     """Kendall's tau-b of finite points [-1..1]: of all pairs apart in both, how many more agree; 0 where none is."""
     first, second = pairs(len(x))
-    run, rise = np.sign(x[second] - x[first]), np.sign(y[second] - y[first])
+    run, rise = x[second] - x[first], y[second] - y[first]
     apart = float(np.count_nonzero(run)) * float(np.count_nonzero(rise))
-    return float(run @ rise) / sqrt(apart) if apart else 0.0
+    agrees = run * rise
+    more = np.count_nonzero(agrees > 0.0) - np.count_nonzero(agrees < 0.0)
+    return more / sqrt(apart) if apart else 0.0
 
 
 def pairs(count: int) -> tuple[Ints, Ints]:

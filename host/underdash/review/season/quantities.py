@@ -1,5 +1,6 @@
 """The quantities that are followed over a season: a value a drive or night, and what they show."""
 
+from bisect import bisect_left, insort
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -275,15 +276,15 @@ def _middle_half(values: Floats) -> Floats:
 
 def _rest_before(drives: list[dict[str, Any]], rests: list[dict[str, Any]]) -> list[dict[str, Any] | None]:
     """The rest of an hour or more that ended with each drive, None where there was none."""
+    starts: dict[int, list[tuple[float, int]]] = {}
+    for index, drive in enumerate(drives):
+        insort(starts.setdefault(drive["boot"], []), (drive["start_s"], index))
     ended = {}
     for rest in rests:
-        after = [
-            (drive["start_s"], index)
-            for index, drive in enumerate(drives)
-            if drive["boot"] == rest["boot"] and drive["start_s"] >= rest["start_s"] + rest["length_s"] - 120.0
-        ]
-        if after:
-            ended[min(after)[1]] = rest
+        of_boot = starts.get(rest["boot"], [])
+        at = bisect_left(of_boot, (rest["start_s"] + rest["length_s"] - 120.0, -1))
+        if at < len(of_boot):
+            ended[of_boot[at][1]] = rest
     return [ended.get(index) for index in range(len(drives))]
 
 
