@@ -1,4 +1,4 @@
-"""The demo: one evening's drive, from the car's wire to the report."""
+"""The demo: one evening's drive, from the car's wire to the report; and a season of them."""
 
 import json
 import shutil
@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from chargecore import engine, options, thresholds
+from underdash import demo_season
 from underdash.car import Drive, evening, simulate
 from underdash.carfile import CarFile, example
 from underdash.cli.progress import bar
@@ -38,7 +39,7 @@ def run(out: Path) -> int:
 
     with readable(out):
         out.mkdir(parents=True, exist_ok=True)
-        for name in ("bench", "board", "archive"):
+        for name in ("bench", "board", "archive", "season"):
             shutil.rmtree(out / name, ignore_errors=True)
     car = example()
     say(f"Planning the conversion that {car.path.name} describes (an invented car)")
@@ -89,9 +90,10 @@ def run(out: Path) -> int:
         say(f"  [{finding['weight']}] {finding['text']} ({finding['evidence']})")
     problems = _against_truth(drive, report, say) + _as_planned(drive, report, say)
     problems += _complete(rows, float(drive.t_s[-1]))
+    problems += demo_season.run(car, out / "season", say)
     for problem in problems:
         say(f"  NOT AS PROMISED: {problem}")
-    say(f"See {out / 'plan.html'}, {out / 'report.html'} and {out}/panel-*.png")
+    say(f"See {out / 'plan.html'}, {out / 'report.html'}, {out}/panel-*.png and {out / 'season' / 'season.html'}")
     return 1 if problems else 0
 
 

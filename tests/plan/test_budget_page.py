@@ -10,9 +10,9 @@ import pytest
 from plan.cars import alternator, car, load
 from underdash.carfile import example
 from underdash.carfile.model import ALWAYS, HOT_IDLE, NIGHT, Engine
+from underdash.cycles import count, life_share
 from underdash.plan.budget import budget
 from underdash.plan.budget.balance import balance, output_a
-from underdash.plan.budget.cycling import count, life_share
 from underdash.plan.budget.remedies import machine_speed, remedies
 from underdash.plan.budget.whole import minutes
 
@@ -132,12 +132,12 @@ def test_the_shipped_cars_figures_are_todays() -> None:
 
 
 def test_the_limits_that_the_page_names_are_the_programs() -> None:
-    from underdash.plan.budget import cycling
+    from underdash import cycles
     from underdash.plan.budget import remedies as limits
 
     assert f"not beyond {limits.IDLE_MOST_RPM:,.0f} rpm" in PROSE
     assert f"not beyond {limits.RATIO_MOST} to 1" in PROSE
     assert f"not beyond {limits.RATED_MOST_A:.0f} A" in PROSE
     assert f"{limits.MACHINE_MOST_RPM:,.0f} to 18,000 rpm" in PROSE
-    assert f"{cycling.LIFE_CYCLES:.0f} × {cycling.LIFE_DEPTH:.2f} / depth" in PROSE
-    assert f"less than {100.0 * cycling.LEAST_DEPTH:.2f} % of the capacity" in PROSE
+    assert f"{cycles.LIFE_CYCLES:.0f} × {cycles.LIFE_DEPTH:.2f} / depth" in PROSE
+    assert f"less than {100.0 * cycles.LEAST_DEPTH:.2f} % of the capacity" in PROSE

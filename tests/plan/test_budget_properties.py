@@ -12,9 +12,10 @@ from underdash.car import from_file
 from underdash.car.loads import draws
 from underdash.car.steady import settle
 from underdash.carfile.model import CarFile, Engine, Limits, Load
+from underdash.cycles import count, life_share
 from underdash.plan.budget import budget
 from underdash.plan.budget.balance import SITUATIONS, balance, balances, output_a
-from underdash.plan.budget.cycling import START, count, life_share, simulate
+from underdash.plan.budget.cycling import START, simulate
 from underdash.plan.budget.remedies import MACHINE_MOST_RPM, RATIO_MOST, remedies, sheddable
 from underdash.plan.results import Balance, Remedy
 

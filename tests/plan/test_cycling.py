@@ -7,8 +7,9 @@ import pytest
 from plan.cars import LOADS, alternator, car, load
 from underdash.car import from_file
 from underdash.carfile.model import ALWAYS, CarFile
+from underdash.cycles import count, life_share
 from underdash.plan.budget import budget, cycling
-from underdash.plan.budget.cycling import Day, count, life_share, simulate
+from underdash.plan.budget.cycling import Day, simulate
 from underdash.plan.results import Cycling
 
 RAIN = "night and rain"

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 
-from chargecore import engine, frames
-from chargecore.units import TICKS_MASK, elapsed_ms
+from chargecore import engine, frames, thresholds
+from chargecore.units import ABSENT, TICKS_MASK, elapsed_ms
 
 # boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, state, warnings, since_ms
 Row = list[int | None]
@@ -22,11 +22,15 @@ class Reading:
     lost_rows: int = 0
     damaged_bytes: int = 0
     refused_frames: int = 0
+    refused_headers: int = 0
     unchecked_rows: int = 0
     mismatches: int = 0
     # Of each row: its number, the key (-1 where not known), whether an engine stepped over it, its segment.
     beside: list[tuple[int, int, bool, int]] = field(default_factory=list)
     boards: set[bytes] = field(default_factory=set)
+    # Of each row: the engine's numbers after it, None where none stepped over it.
+    snapshots: list[bytes | None] = field(default_factory=list)
+    limits: thresholds.Thresholds = field(default_factory=thresholds.Thresholds)
 
 
 def read(paths: list[Path]) -> Reading:
@@ -47,9 +51,11 @@ def read(paths: list[Path]) -> Reading:
                     header = frames.decode_header(payload)
                 except ValueError:
                     found.refused_frames += 1
+                    found.refused_headers += 1
                     judge = None
                     continue
                 found.boards.add(header.board_id)
+                found.limits = header.thresholds
                 judge = engine.Engine(header.thresholds)
                 judge.restore(header.snapshot)
                 boot, headed = header.boot, True
@@ -80,9 +86,10 @@ def read(paths: list[Path]) -> Reading:
                         found.mismatches += (judge.state, judge.warnings) != row[5:]
                     else:
                         found.unchecked_rows += 1
+                    found.snapshots.append(judge.snapshot() if judge else None)
                 expected = max(expected or 0, number + len(rows))
     _name_boots(found.rows, segment_of)
-    _date_unchecked(found.rows)
+    _date_unchecked(found)
     _forget_at_holes(found.rows)
     return found
 
@@ -102,13 +109,27 @@ def _name_boots(rows: list[Row], segment_of: list[int]) -> None:
         row[0] = row[0] or 0
 
 
-def _date_unchecked(rows: list[Row]) -> None:
-    """Where no engine could tell since when, the first row in succession with the same verdict does."""
+def _date_unchecked(found: Reading) -> None:
+    """Where the board's engine is not known, one that goes on from the row before, or begins anew, tells since when, if
+    it comes to the verdict at the same row; else the first row in succession with the same verdict does."""
     before: Row | None = None
-    for row in rows:
-        if row[-1] is None:
-            same = before is not None and (before[0], before[6]) == (row[0], row[6])
-            row[-1] = before[-1] if same and before else row[1]
+    follows = engine.Engine(found.limits)
+    for at, row in enumerate(found.rows):
+        if before is None or before[0] != row[0]:
+            follows = engine.Engine(found.limits)
+        if (snapshot := found.snapshots[at]) is not None:
+            follows = engine.Engine(follows.thresholds)
+            follows.restore(snapshot)
+        else:
+            stood, key = follows.state, found.beside[at][1]
+            follows.key = key if key >= 0 else ABSENT
+            follows.step(row[1] & TICKS_MASK, *row[2:6])
+            if before is not None and (before[0], before[6]) == (row[0], row[6]):
+                row[-1] = before[-1]
+            elif stood != follows.state == row[6]:
+                row[-1] = row[1] - elapsed_ms(row[1] & TICKS_MASK, follows.since_ms)
+            else:
+                row[-1] = row[1]
         before = row
 
 

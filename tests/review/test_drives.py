@@ -191,7 +191,7 @@ def test_the_drive_in_full(short: tuple[dict, Rows]) -> None:
     assert drive["in_wh"] == pytest.approx((79 * 4 + 50 * 6) * 14 / 3600, rel=0.05)
     deepest = drive["cycles"][0]
     assert deepest["depth_ah"] == pytest.approx(80 * 15 / 3600, rel=0.05)
-    # plan.budget.cycling's rule: depth as a share of 60 Ah, of 60 cycles of 30 %.
+    # underdash.cycles' rule: depth as a share of 60 Ah, of 60 cycles of 30 %.
     by_hand = sum(one["depth_ah"] / 60.0 * one["count"] for one in drive["cycles"]) / (60 * 0.3)
     assert drive["life_share"] == pytest.approx(by_hand, abs=1e-6)
 

@@ -48,7 +48,9 @@ def one_by_one(samples: list[Sample], thresholds: Thresholds) -> list[tuple[int,
         amps = [ma for *_, ma in second if ma != ABSENT]
         own_times = len({t_s for _, t_s, _, _ in second}) == len(second)
         if own_times and volts and min(volts) < thresholds.crank_mv + thresholds.hysteresis_mv:
-            rows += [(boot, t_s, mv, mv, mv, ma) for _, t_s, mv, ma in second]
+            for now, following in zip(second, [*second[1:], None], strict=True):
+                if following is None or following[2:] != now[2:]:
+                    rows.append((boot, now[1], now[2], now[2], now[2], now[3]))
             continue
         low, mean, high = (min(volts), round(sum(volts) / len(volts)), max(volts)) if volts else (ABSENT,) * 3
         rows.append((boot, second[-1][1], low, mean, high, round(sum(amps) / len(amps)) if amps else ABSENT))
@@ -79,6 +81,20 @@ def test_arrays_are_what_one_by_one_gives(seed: int) -> None:
     verdicts = gather.judged(rows, thresholds)
     expected = one_by_one(samples, thresholds)
     assert np.array_equal(np.array([*vars(rows).values(), *verdicts]).T, np.array(expected))
+
+
+def test_a_value_that_a_slow_recorder_repeats_is_no_crank_held_for_three_rows() -> None:
+    """Half a second apart, one reading of a crank's dip stands four times: it was one reading."""
+    volts = [*[12.5] * 40, *[9.2] * 4, *[14.0 + 0.02 * (t % 2) for t in range(400)]]
+    samples = [(1, 0.5 * index, round(1000 * one), ABSENT) for index, one in enumerate(volts)]
+    thresholds = Thresholds()
+    rows = gather.seconds(iter(samples), thresholds.crank_mv + thresholds.hysteresis_mv)
+    assert np.count_nonzero(rows.bus_mv == 9200) == 2
+    state, warnings, _ = gather.judged(rows, thresholds)
+    assert engine.CRANK in state and not (warnings & engine.WARN_WEAK_CRANK).any()
+    truly = [(1, 0.5 * index, round(1000 * one) + index % 3, ABSENT) for index, one in enumerate(volts)]
+    rows = gather.seconds(iter(truly), thresholds.crank_mv + thresholds.hysteresis_mv)
+    assert (gather.judged(rows, thresholds)[1] & engine.WARN_WEAK_CRANK).any()
 
 
 def test_a_long_log_is_judged_in_strides_with_the_same_verdicts() -> None:

@@ -110,8 +110,8 @@ def test_the_set_in_force_gives_the_reviews_own_verdicts_on_a_journal_with_keys(
     outcome = what_if(rows, "discharging_ms=4000")
     assert outcome.unlike == 0
     assert as_dict("board", outcome)["key_known"] is True
-    assert rows.keys is not None and len({key for _, key in rows.keys}) == 3
-    keyless = Rows(**{**vars_of(rows), "keys": None})
+    assert len({key for _, key in rows.keys}) == 3
+    keyless = Rows(**{**vars_of(rows), "keys": ()})
     assert compare(keyless, []).unlike > 0, "without the keys it would have been decided otherwise"
 
 
@@ -257,7 +257,7 @@ def test_a_healthy_car_warns_once_the_limit_is_raised_or_the_dwell_is_short() ->
 
 def as_rows(signal: Any, limits: Thresholds) -> Rows:
     nothing = np.zeros(len(signal), np.int64)
-    return Rows(nothing + 1, *signal.T, nothing, nothing, None, limits, None, 0)
+    return Rows(nothing + 1, *signal.T, nothing, nothing, (), limits, None, 0)
 
 
 def changed(**values: int) -> Thresholds:

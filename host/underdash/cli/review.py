@@ -9,13 +9,13 @@ from typing import Any
 import click
 
 from underdash.cli.log_options import log_options, told
-from underdash.problems import write_whole
+from underdash.problems import UsageError, write_whole
 
 _PATH = click.Path(path_type=Path)
 
 
 @click.command()
-@click.argument("source", type=_PATH)
+@click.argument("sources", type=_PATH, nargs=-1, required=True, metavar="SOURCE...")
 @click.option("--html", type=_PATH, help="Write the one-page report here.")
 @click.option("--pages", type=_PATH, help="Write a page for each drive, and one for all, into this folder.")
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of text.")
@@ -24,7 +24,7 @@ _PATH = click.Path(path_type=Path)
 @click.option("--dry-run", is_flag=True, help="Say what is understood of the log, and review nothing.")
 @click.option("--save-map", type=_PATH, help="Write what was understood of the log as a file for --map.")
 def review(
-    source: Path,
+    sources: tuple[Path, ...],
     html: Path | None,
     pages: Path | None,
     as_json: bool,
@@ -35,10 +35,10 @@ def review(
 ) -> None:
     """Say what the drives in SOURCE show.
 
-    SOURCE is a board's folder in the archive, one of its segments, or a log of any recorder: a text table (.csv, .tsv,
-    .txt, .log, .dat) with the columns t_s [s], volts [V] and, optionally, amps [A], positive when the battery is
-    charged, temperature_c [C] and rpm, the engine's speed. The options from --column on are for a log that is written
-    otherwise; docs/import.md.
+    SOURCE is a board's folder in the archive, one of its segments, or logs of any recorder, one or several of one car
+    or a folder of them: text tables (.csv, .tsv, .txt, .log, .dat) with the columns t_s [s], volts [V] and, optionally,
+    amps [A], positive when the battery is charged, temperature_c [C] and rpm, the engine's speed. The options from
+    --column on are for logs that are written otherwise; docs/import.md.
     """
     from underdash import carfile
     from underdash import review as reviewing
@@ -47,7 +47,9 @@ def review(
     if dry_run or save_map:
         from underdash.review import foreign
 
-        understood = foreign.understand(source, options)
+        if len(sources) > 1 or sources[0].is_dir():
+            raise UsageError(f"{sources[0]}: one log at a time can be looked at; name one")
+        understood = foreign.understand(sources[0], options)
         if dry_run:
             click.echo(understood.text)
         if understood.refused:
@@ -57,7 +59,7 @@ def review(
             click.echo(f"{save_map}: read the next log of this recorder with --map {save_map}", err=True)
         if dry_run:
             return
-    report, rows = reviewing.review(source, car=carfile.read(car) if car else None, options=options)
+    report, rows = reviewing.review(sources, car=carfile.read(car) if car else None, options=options)
     if html:
         from underdash.review.page import render
 

@@ -1,6 +1,6 @@
 """The review: rows from a board or a log, judged by chargecore, explained."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,27 +14,30 @@ if TYPE_CHECKING:
 
 
 def review(
-    source: Path,
+    source: Path | Sequence[Path],
     columns: Mapping[str, str] | None = None,
     car: "CarFile | None" = None,
     options: "Options | None" = None,
 ) -> tuple[dict[str, Any], Rows]:
-    """Review a board's folder, an archive, a segment or a log: (report, rows).
+    """Review a board's folder, an archive, a segment, a log, a folder of logs or several logs: (report, rows).
 
     columns, options: see foreign.from_csv. car: held against what the drives show; its thresholds judge a log (a
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
     from underdash.review import analysis, answers, findings, foreign, rows
+    from underdash.review.foreign import several
     from underdash.review.season import season, words
 
-    if source.suffix.lower() in foreign.SUFFIXES:
-        table, account = foreign.from_csv(source, columns, car.thresholds if car else None, options)
+    sources = [source] if isinstance(source, Path) else list(source)
+    source = sources[0]
+    if logs := several.logs(sources):
+        table, account = several.from_logs(logs, columns, car.thresholds if car else None, options)
     elif columns or (options and options != foreign.Options()):
         known = ", ".join(sorted(foreign.SUFFIXES))
         raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
     else:
         table, account = rows.from_segments(archive.segments(source))
-    report = analysis.analyse(source.name, table, account, car)
+    report = analysis.analyse(several.name(sources, logs), table, account, car)
     if car is not None:
         from underdash.review.against_plan import against_plan
 

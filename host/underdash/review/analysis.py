@@ -32,7 +32,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
     hole = holes(rows, apart)
     drives: list[dict[str, Any]] = []
     parked: list[dict[str, Any]] = []
-    for start, end in awake(rows):
+    for start, end in awake(rows, apart):
         stretch = rows.part(slice(start, end))
         known = Times(steps[start:end], hole[start:end])
         first = begins(stretch.state, stretch.volts)
@@ -57,9 +57,11 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "mismatch_examples": account.mismatch_examples,
         "unchecked_rows": account.unchecked_rows,
         "damaged_bytes": account.damaged_bytes,
+        "volts_step": None if account.step_mv is None else account.step_mv / 1000,
+        "speed": bool(np.isfinite(rows.rpm).any()),
         "clamp": bool(np.isfinite(rows.amps).any()),
         "capacity_ah": capacity_ah,
-        "boots": boots(rows),
+        "boots": [{**one, "log": account.logs.get(one["boot"])} for one in boots(rows)],
         "gaps": gaps(rows, apart),
         "thresholds": {name: int(value) for name, value in vars(account.thresholds).items()},
         "sensors": sensors(rows, steps),

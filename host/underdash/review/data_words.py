@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.review.words import Said, clock, count, duration
@@ -27,6 +28,13 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "what is reported leaves them out.",
             f"{count(report['unchecked_rows'], 'row')} after a hole could not be checked",
         )
+    if report["board"] == UNKNOWN_BOARD:
+        said.add(
+            "note",
+            "No header of this journal can be read: which board wrote it, and under which thresholds, is not known. "
+            "The verdicts are the board's own, unchecked.",
+            f"{count(report['rows'], 'row')} in whole frames",
+        )
     if report["period_s"] > LONGEST_JUDGED_S:
         said.add(
             "note",
@@ -42,6 +50,14 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "across.",
             f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
             t_s=longest["start_s"],
+        )
+    step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
+    if step is not None and step > still and not report["speed"]:
+        said.add(
+            "note",
+            "By its volts alone this log does not surely tell a parked car from a running one where they are low. If "
+            "it has the engine's speed, name that column: --column rpm=NAME.",
+            f"the volts move by steps of {step * 1000:g} mV, and up to {still * 1000:g} mV count as still",
         )
     if not report["clamp"]:
         _late(said, report)

@@ -5,9 +5,10 @@ from typing import Any
 
 import numpy as np
 
+from underdash.cycles import count, life_share
 from underdash.review.rows import Floats
 
-LEAST_CYCLE_AH = 0.006  # shallower is not counted: plan.budget.cycling's least depth, of 60 Ah
+LEAST_CYCLE_AH = 0.006  # shallower is not counted: cycles.LEAST_DEPTH, of 60 Ah
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,6 @@ def cycles(charge_ah: Floats) -> list[tuple[float, float]]:
     Counted as in `plan.budget.cycling`: as if the battery were full at the start, so what comes in beyond what went out
     is charging or gas and no cycle.
     """
-    from underdash.plan.budget.cycling import count
-
     # Rows in a row that all charge, or all discharge, turn nowhere: their sums will do.
     inward = charge_ah > 0.0
     begins = np.flatnonzero(np.concatenate([[True], inward[1:] != inward[:-1]]))
@@ -100,9 +99,7 @@ def _extremes(values: Floats) -> Floats:
 
 def life(found: list[tuple[float, float]], capacity_ah: float | None) -> float | None:
     """Share of a starter battery's cycle life that cycles [Ah] use up, an estimate by the rule of
-    `plan.budget.cycling`; None where the battery's capacity is not known."""
-    from underdash.plan.budget.cycling import life_share
-
+    `underdash.cycles`; None where the battery's capacity is not known."""
     if capacity_ah is None:
         return None
     return round(life_share([(depth / capacity_ah, many) for depth, many in found]), 6)

@@ -17,6 +17,8 @@ from underdash.review.segments import scan
 
 Ints = NDArray[np.int64]
 
+UNKNOWN_BOARD = "unknown"
+
 
 @dataclass
 class Run:
@@ -82,7 +84,8 @@ def read(paths: list[Path]) -> Journal:
     is kept. The rows of a segment without a readable header are kept too, as the boot before them, or as
     a start of their own where their clock does not go on from there.
 
-    DataError if no header can be read in any of the files, or if they are of two boards.
+    DataError if nothing can be read in any of the files, or if they are of two boards. Where no header can be read,
+    the board is UNKNOWN_BOARD and its thresholds are taken for the defaults.
     """
     journal = Journal()
     payloads, parts = _frames(paths, journal)
@@ -130,8 +133,10 @@ def _frames(paths: list[Path], journal: Journal) -> tuple[list[bytes], list[_Par
                 journal.clocked |= bool(header.unix_s)
                 parts.append(_Part(len(payloads), segment, header))
     if journal.board is None:
-        name = paths[0] if len(paths) == 1 else paths[0].parent
-        raise DataError(refusal or f"{name}: not an Underdash journal, or damaged beyond its header; pull it again")
+        if refusal or not payloads:
+            name = paths[0] if len(paths) == 1 else paths[0].parent
+            raise DataError(refusal or f"{name}: not an Underdash journal, or damaged beyond reading; pull it again")
+        journal.board = UNKNOWN_BOARD
     return payloads, parts
 
 

@@ -17,6 +17,7 @@ from chargecore.units import ABSENT
 from underdash.review.bitstreams import Ints, Streams, Where, memory
 
 Ints32 = NDArray[np.int32]
+Ints16 = NDArray[np.int16]
 
 _HEAD = np.dtype([("number", "<u4"), ("t_s", "<u4"), ("t_ms", "<u2"), ("options", "u1"), ("count", "<u2")])
 _CLAMP, _KEY_KNOWN, _KEY_ON = 1, 2, 4  # options
@@ -42,8 +43,8 @@ class Decoded:
     bus_mv: Ints32
     high_mv: Ints32
     clamp_ma: Ints
-    state: Ints32
-    warnings: Ints32
+    state: Ints16
+    warnings: Ints16
     first: Ints
     count: Ints
     key: Ints
@@ -92,11 +93,11 @@ def _starts(count: Ints) -> Ints:
     return np.cumsum(count) - count
 
 
-def _times(first_ms: Ints, period_ms: Ints, count: Ints) -> Ints:
+def _times(first_ms: Ints, period_ms: Ints32, count: Ints) -> Ints:
     """When each row ended [ms]: the first of a frame as its head says, each other a period after the one before."""
     start, holds = _starts(count), count > 0
     period_ms[start[holds]] = 0
-    t_ms = np.cumsum(period_ms)
+    t_ms = np.cumsum(period_ms, dtype=np.int64)
     t_ms += np.repeat(first_ms[holds] - t_ms[start[holds]], count[holds])
     return t_ms
 
@@ -160,12 +161,12 @@ class _Rows:
             self._changed_at[index] = place[at[taken[at]]]
         self.count = np.where(refused, 0, self.count)
 
-    def changing(self) -> tuple[Ints, Ints32, Ints32]:
+    def changing(self) -> tuple[Ints32, Ints16, Ints16]:
         """(period [ms], state, warnings) of each row."""
         at, to = np.concatenate(self._changed_at), np.concatenate(self._changed_to)
         order = np.argsort(at, kind="stable")
         order = order[np.diff(at[order], append=len(self.bus_mv)) > 0]
         rows = np.diff(at[order], append=len(self.bus_mv))
-        to = to[order]
-        narrow = to.astype(np.int32)
-        return np.repeat(to >> 14, rows), np.repeat(narrow >> 11 & 7, rows), np.repeat(narrow >> 3 & 255, rows)
+        to = to[order].astype(np.int32)
+        state, warnings = (to >> 11 & 7).astype(np.int16), (to >> 3 & 255).astype(np.int16)
+        return np.repeat(to >> 14, rows), np.repeat(state, rows), np.repeat(warnings, rows)

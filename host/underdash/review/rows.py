@@ -89,7 +89,8 @@ class Account:
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
-    origins: of the boots that a clock tells of.
+    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV]. logs: by
+    boot, the file that it stands in, of logs.
     """
 
     board: str | None = None
@@ -101,6 +102,8 @@ class Account:
     mismatch_examples: list[str] = field(default_factory=list)
     thresholds: Thresholds = field(default_factory=Thresholds)
     origins: Mapping[int, Origin] = field(default_factory=dict)
+    step_mv: int | None = None
+    logs: dict[int, str] = field(default_factory=dict)
 
     def dated(self, boot: int, t_s: float) -> str | None:
         """Local time at `t_s` [s] of a boot, ISO 8601 to the second; None where no clock tells."""
@@ -143,15 +146,19 @@ def from_segments(paths: list[Path], judging: Judging = stride) -> tuple[Rows, A
     counts = [run.count for run in found.runs]
     boot = np.repeat(np.array([run.boot for run in found.runs], np.int64), counts)
     since_ms = np.empty(len(t_ms), np.int64)
+    judge, judged_boot = None, None
     for run in found.runs:
         rows = run.rows
+        # Whose engine is not known is followed by the one before, or by one that begins anew; it vouches for nothing.
+        judge = run.judge or (judge if run.boot == judged_boot else None) or Engine(found.thresholds)
+        judge.key, judged_boot, stood = run.key, run.boot, judge.state
+        told = judging(judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
+        desk_ms = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
         if run.judge is None:
             account.unchecked_rows += run.count
-            _since_unchecked(run, boot, t_ms, state, since_ms)
+            _since_unchecked(run, boot, t_ms, state, since_ms, np.append(stood, told[0]), desk_ms)
             continue
-        run.judge.key = run.key
-        told = judging(run.judge, t_ms[rows] & TICKS_MASK, *(column[rows].astype(np.int64) for column in measured))
-        since_ms[rows] = t_ms[rows] - ((t_ms[rows] - told[2]) & TICKS_MASK)
+        since_ms[rows] = desk_ms
         _compare(account, t_ms[rows], (state[rows], warnings[rows]), told)
     _not_before_a_hole(boot, t_ms, state, since_ms)
     del t_ms, measured, state, warnings  # so that they can go one by one
@@ -176,12 +183,20 @@ def _not_before_a_hole(boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> 
         since_ms[hole:same] = np.maximum(since_ms[hole:same], t_ms[hole])
 
 
-def _since_unchecked(run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints) -> None:
-    """Fill in when each verdict of a run began, so far as the rows tell: with its first row, or where the run
-    only goes on with the verdict before it, when that one began."""
+def _since_unchecked(
+    run: journal.Run, boot: Ints, t_ms: Ints, state: Codes, since_ms: Ints, followed: Ints, desk_ms: Ints
+) -> None:
+    """Fill in when each verdict of a run began, so far as it can be known: where the run only goes on with the verdict
+    before it, when that one began; where the engine that follows came to it at the same row as the board, as that says;
+    else with its first row.
+
+    followed: that engine's state before the run and after each of its rows; desk_ms: since when [ms].
+    """
     rows, at = run.rows, run.begin
     begins = np.flatnonzero(np.diff(state[rows], prepend=-1))
-    since = t_ms[rows][begins]
+    told = followed[begins + 1]
+    alike = (told == state[rows][begins]) & (told != followed[begins])
+    since = np.where(alike, desk_ms[begins], t_ms[rows][begins])
     if at and boot[at - 1] == boot[at] and state[at - 1] == state[at]:
         since[0] = since_ms[at - 1]
     since_ms[rows] = np.repeat(since, np.diff(begins, append=run.count))

@@ -14,6 +14,7 @@ LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is co
 LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
 LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
 _LONGEST_DWELL_ROWS = 600  # no dwell is longer than a minute, no row shorter than a tenth of a second
+_ANOTHER_DRIVE_S = 600.0  # who drives on after a longer hole may have parked meanwhile (chosen here)
 _PICKED = 10_000
 _PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is a hole (chosen here)
 
@@ -105,15 +106,31 @@ def _why(rows: Rows, apart: Floats, at: int) -> str:
     return f"rows are lost, {missing} of them" if missing > 0 else "no rows were written"
 
 
-def awake(rows: Rows) -> Iterator[tuple[int, int]]:
-    """(start, end) of each stretch within one start of the board that is not rest; its last row, where that is one of
-    rest, tells when the condition before it ended, and its first ones, where they are, were rest until its first
-    verdict told that something had begun in them."""
-    resting = rows.boot * 2 + (rows.state == engine.REST)
-    for start, end in runs(resting):
-        if rows.state[start] != engine.REST:
-            after = end + 1 if end < len(rows) and rows.boot[end] == rows.boot[start] else end
-            yield _onset(rows, start), after
+def awake(rows: Rows, apart: Floats) -> Iterator[tuple[int, int]]:
+    """(start, end) of each stretch of `not_rest`; its first rows, where they are, were rest until its first verdict
+    told that something had begun in them. apart: of `apart_s`."""
+    for start, _, after in not_rest(rows.boot, parked(rows.state, rows.key), apart, period_s(rows)):
+        yield _onset(rows, start), after
+
+
+def parked(state: Any, key: Any) -> Any:
+    """Whether the car is parked, row by row: at rest, or with its key off and no verdict, for volts in steps coarser
+    than the engine's stillness never come to rest."""
+    return (state == engine.REST) | ((key == 0) & (state == engine.UNKNOWN))
+
+
+def not_rest(boot: Any, parked: Any, apart: Floats, usual_s: float) -> Iterator[tuple[int, int, int]]:
+    """(start, end, after) of each stretch within one start of the board in which the car is not `parked`, and that has
+    no long hole in it.
+
+    `after` is one more than its end where a row of rest follows, which tells when the condition before it ended. apart,
+    usual_s: of `apart_s` and `period_s` [s].
+    """
+    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * usual_s)) | (apart < 0.0)
+    for start, end in cut(boot * 2 + parked, away):
+        if not parked[start]:
+            goes_on = end < len(parked) and boot[end] == boot[start] and not away[end]
+            yield start, end, end + 1 if goes_on else end
 
 
 def _onset(rows: Rows, start: int) -> int:

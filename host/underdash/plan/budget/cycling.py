@@ -1,10 +1,8 @@
 """What a day of traffic lights costs the battery: the electrical model stands and drives, ASTM E1049 counts.
 
-An estimate, and a coarse one (docs/budget.md): one published point of cycle life, carried to depths of a few
-thousandths, for which nothing is published.
+An estimate, and a coarse one (docs/budget.md, underdash.cycles).
 """
 
-from collections.abc import Sequence
 from math import ceil, floor, log10
 from typing import NamedTuple
 
@@ -13,18 +11,13 @@ from underdash.car.battery import BatteryState
 from underdash.car.from_file import Car
 from underdash.car.loads import draws
 from underdash.carfile.model import BATTERY, HOT_IDLE, CarFile
+from underdash.cycles import LEAST_DEPTH, LIFE_CYCLES, LIFE_DEPTH, count, life_share
 from underdash.plan.budget.balance import IN_WORDS, loads_on, output_a
 from underdash.plan.results import Cycling, Finding
 
 START = 1.0  # full: from anything less, the morning's charging would be counted as wear
 AMBIENT_C = 20.0
 STEP_S = 1.0
-LEAST_DEPTH = 1e-4  # shallower than this share of the capacity is not counted: 22 A s of 60 Ah
-
-# A battery of the starter kind: "50-70 cycles at 30 %" (element82.co.nz FAQ), their middle. One point; a table from
-# memory (130 to 150 at 30 %) has twice as many.
-LIFE_CYCLES = 60.0
-LIFE_DEPTH = 0.30
 
 
 class _Leg(NamedTuple):
@@ -99,27 +92,6 @@ def _leg(car: CarFile, speed: str, situation: str, length_s: float) -> _Leg:
     limit_a = float(output_a(car.alternator, [car.engine.speeds()[speed]], hot=True)[0])
     siemens, watts = draws([(load, load.duty) for load in loads_on(car, speed, situation)])
     return _Leg(length_s, limit_a, siemens, watts)
-
-
-def count(charge: Sequence[float]) -> tuple[tuple[float, float], ...]:
-    """Cycles of a record of the state of charge [0..1]: (depth [0..1], how many), the deepest first.
-
-    ASTM E1049-85, rainflow counting, by the library of that name: half a cycle for what never closes. Depths are told
-    apart to a thousandth of a per cent; those below LEAST_DEPTH are left out.
-    """
-    import rainflow
-
-    counted = rainflow.count_cycles(charge, ndigits=5)
-    return tuple((float(depth), float(many)) for depth, many in reversed(counted) if depth >= LEAST_DEPTH)
-
-
-def life_share(cycles: Sequence[tuple[float, float]]) -> float:
-    """Share of a starter battery's cycle life that `cycles` use up, an estimate [0..1].
-
-    A battery lasts LIFE_CYCLES x LIFE_DEPTH / depth cycles: as if it could give the same charge in all, however
-    shallow the cycles.
-    """
-    return sum(many * depth for depth, many in cycles) / (LIFE_CYCLES * LIFE_DEPTH)
 
 
 def cycling(car: CarFile, built: Car, situation: str) -> Cycling:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from chargecore.units import ABSENT
 from underdash.problems import DataError, UsageError
 from underdash.review.foreign import beside, gather, layout, meaning, reading
 from underdash.review.foreign.options import Options, read_map, write_map
@@ -43,15 +44,23 @@ def from_csv(
     found = read(path, options)
     if why := gather.too_far_apart(found, options.hold_s):
         raise UsageError(f"{path}: {why}")
+    account.step_mv = gather.step_mv(found)
     if found.origin_s is not None:
         begun = Begun(found.origin_s, found.utc_offset_s if found.zoned else None)
         account.origins = dict.fromkeys(np.unique(found.boot).tolist(), begun)
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
-    state, warnings, since_ms = gather.judged(rows, account.thresholds)
     measured = {name: column for name, column in vars(rows).items() if name != "boot"}
-    table = in_si(rows.boot, {**measured, "state": state, "warnings": warnings}, since_ms)
-    return beside.beside(table, found.beside, options.hold_s or 0.0), account
+    untold = np.zeros(len(rows.t_ms), np.int64)
+    table = beside.beside(
+        in_si(rows.boot, {**measured, "state": untold, "warnings": untold}, untold), found.beside, options.hold_s or 0.0
+    )
+    # An engine that turns has its key on, one that stands is as good as off: what the board's ignition sense tells.
+    key = np.where(np.isfinite(table.rpm), table.rpm > 0.0, ABSENT).astype(np.int64)
+    state, warnings, since_ms = gather.judged(rows, account.thresholds, key=key)
+    return replace(
+        table, state=state, warnings=warnings, since_s=since_ms / 1000.0, key=key.clip(-1).astype(np.int8)
+    ), account
 
 
 def read(path: Path, options: Options) -> reading.Samples:

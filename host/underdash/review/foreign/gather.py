@@ -46,6 +46,13 @@ def too_far_apart(samples: Samples, hold_s: float | None) -> str | None:
     )
 
 
+def step_mv(samples: Samples) -> int | None:
+    """The least by which the volts move from one sample to the next [mV]; None where they never do."""
+    known = samples.bus_mv[samples.bus_mv != ABSENT]
+    steps = np.abs(np.diff(known))
+    return int(steps[steps > 0].min()) if steps.any() else None
+
+
 def held(samples: Samples, hold_s: float) -> Iterator[Sample]:
     """The samples, each value standing until the next one of its column, at most `hold_s` [s]."""
     columns = (samples.boot.tolist(), samples.t_s.tolist(), samples.bus_mv.tolist(), samples.clamp_ma.tolist())
@@ -76,7 +83,8 @@ def _standing(value: tuple[int, float], at: float, hold_s: float) -> int:
 
 
 def seconds(samples: Iterable[Sample], single_below_mv: int) -> Gathered:
-    """One row a second of the log; while the volts are at a crank's level, a row a sample, if each has its own time."""
+    """One row a second of the log; while the volts are at a crank's level, a row a sample, if each has its own time:
+    but a sample that repeats the one before is a recorder's that was slower than its lines, and makes no second row."""
     columns = list(zip(*samples, strict=True))
     boot, bus_mv, clamp_ma = (np.array(columns[index], np.int64) for index in (0, 2, 3))
     t_s = np.array(columns[1], np.float64)
@@ -94,7 +102,8 @@ def seconds(samples: Iterable[Sample], single_below_mv: int) -> Gathered:
         _means(clamp_ma, starts),
     )
     group = np.cumsum(begins) - 1
-    rows = np.append(begins[1:], True) | alone[group]
+    repeated = np.append((bus_mv[1:] == bus_mv[:-1]) & (clamp_ma[1:] == clamp_ma[:-1]), False)
+    rows = np.append(begins[1:], True) | (alone[group] & ~repeated)
     group = group[rows]
     single = alone[group]
     each = (bus_mv, bus_mv, bus_mv, clamp_ma)
@@ -110,18 +119,26 @@ def _means(values: Ints, starts: Ints) -> Ints:
     return np.where(count > 0, means, ABSENT)
 
 
-def judged(rows: Gathered, thresholds: Thresholds, judging: Judging = stride) -> tuple[Ints, Ints, Ints]:
-    """(state, warnings, since_ms) of each row: the engine, anew for each boot and after each gap."""
+def judged(
+    rows: Gathered, thresholds: Thresholds, judging: Judging = stride, key: Ints | None = None
+) -> tuple[Ints, Ints, Ints]:
+    """(state, warnings, since_ms) of each row: the engine, anew for each boot and after each gap.
+
+    key: 1 on, 0 off, ABSENT not known, for each row; None where nothing tells of it.
+    """
     boot, t_ms, *measured = vars(rows).values()
     count = len(t_ms)
     gap_ms = np.diff(t_ms, prepend=t_ms[:1])
     # After a gap the engine begins anew by itself, but its clock wraps: twelve days would look like none.
     anew = (gap_ms > REST_GAP_MS) | (np.diff(boot, prepend=0) != 0)
-    bounds = np.append(np.flatnonzero(anew), count).tolist()
+    turned = np.diff(np.full(count, ABSENT) if key is None else key, prepend=0) != 0
+    bounds = np.append(np.flatnonzero(anew | turned), count).tolist()
     verdicts = np.empty((3, count), np.int64)
     judge = engine.Engine(thresholds)
     for start, end in pairwise(bounds):
-        judge.reset()
+        if anew[start]:
+            judge.reset()
+        judge.key = ABSENT if key is None else int(key[start])
         part = slice(start, end)
         verdicts[:, part] = judging(judge, t_ms[part] & TICKS_MASK, *(column[part] for column in measured))
     state, warnings, since_ms = verdicts

@@ -164,15 +164,16 @@ def _value_lines(found: reading.Samples) -> Iterator[str]:
     ends = np.concatenate([new[1:], [len(known)]]) - 1
     longest_s = float((found.t_s[known[ends]] - found.t_s[known[new]]).max())
     text = f"{same / len(steps):.0%} of the rows repeat the volts before them, at most for {_length(longest_s)}"
-    least = int(steps[steps > 0].min(initial=10**9))
-    if least < 10**9:
+    least = gather.step_mv(found)
+    if least is not None:
         text += f"; they move by {least / 1000:g} V at least"
     yield _line("held", text)
     th = Thresholds()
-    if th.still_mv < least < 10**9:
+    if least is not None and least > th.still_mv and "rpm" not in found.beside:
         yield _line(
             "", f"steps above {th.still_mv / 1000:g} V: below {th.marginal_mv / 1000:g} V, a running engine whose "
-            f"volts stay on one step for {th.rest_ms // 1000} s counts as rest",
+            f"volts stay on one step for {th.rest_ms // 1000} s counts as rest, and a parked car whose volts jump as "
+            "running; name the column of the engine's speed if there is one: --column rpm=NAME",
         )  # fmt: skip
 
 

@@ -87,7 +87,7 @@ def as_dict(source: str, outcome: Outcome) -> dict[str, Any]:
         "rows": len(rows),
         "drives": len(rows.drives),
         "lost_rows": rows.lost_rows,
-        "key_known": any(key in (0, 1) for _, key in rows.keys or ()),
+        "key_known": rows.key_known,
         "unlike": outcome.unlike,
         "sweep": {"name": outcome.sweep.name, "values": list(outcome.sweep.values)} if outcome.sweep else None,
         "now": {"thresholds": dict(vars(rows.thresholds)), "warnings": _totals(outcome.warned)},

@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chargecore.engine import REST, UNKNOWN, Engine
+from chargecore.engine import UNKNOWN, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
 from underdash.problems import UsageError
 from underdash.review import foreign, journal
 from underdash.review.drives import begins
-from underdash.review.stretches import runs
+from underdash.review.foreign import several
+from underdash.review.stretches import not_rest, parked, runs
 from underdash.review.stride import stride
 
 if TYPE_CHECKING:
@@ -36,8 +37,8 @@ class Rows:
     the board), low_mv, bus_mv, high_mv, clamp_ma (ABSENT where not measured), and what was said at the time: state,
     warnings.
 
-    keys: (first row, key) of each stretch of one key, None for a log, which tells of none. thresholds: those in force
-    at the end. board: its id, None for a log. lost_rows: missing from the numbering.
+    keys: (first row, key) of each stretch of one key; of a log with the engine's speed, whether it turned.
+    thresholds: those in force at the end. board: its id, None for a log. lost_rows: missing from the numbering.
     """
 
     boot: Ints
@@ -48,13 +49,24 @@ class Rows:
     clamp_ma: Ints
     state: Ints
     warnings: Ints
-    keys: tuple[tuple[int, int], ...] | None
+    keys: tuple[tuple[int, int], ...]
     thresholds: Thresholds
     board: str | None
     lost_rows: int
 
     def __len__(self) -> int:
         return len(self.t_ms)
+
+    @property
+    def _key(self) -> Ints:
+        """The key of each row."""
+        first, key = np.array(self.keys or [(0, ABSENT)], np.int64).T
+        return np.repeat(key, np.diff(first, append=len(self)))
+
+    @property
+    def key_known(self) -> bool:
+        """Whether anything told of the key."""
+        return any(key in (0, 1) for _, key in self.keys)
 
     @cached_property
     def begins(self) -> list[int]:
@@ -71,13 +83,11 @@ class Rows:
         """(first row, one past the last) of each drive, as the review counts them: of each stretch of rows that were
         not said to be rest, what follows from the first in which an engine ran."""
         found = []
-        resting = self.boot * 2 + (self.state == REST)
-        for start, end in runs(resting):
-            if self.state[start] == REST:
-                continue
-            # As stretches.awake: the row of rest that ends a drive tells when it was over.
-            more = end < len(self) and self.boot[end] == self.boot[start]
-            part = slice(start, end + 1 if more else end)
+        apart_s = np.diff(self.t_ms, prepend=self.t_ms[:1]) / 1000.0
+        apart_s[np.diff(self.boot, prepend=self.boot[:1]) != 0] = 0.0
+        usual_s = float(np.median(apart_s)) if len(self) else 0.0
+        for start, end, after in not_rest(self.boot, parked(self.state, self._key), apart_s, usual_s):
+            part = slice(start, after)
             first = begins(self.state[part], np.where(self.bus_mv[part] == ABSENT, np.nan, self.bus_mv[part] / 1000))
             if first is not None:
                 found.append((start + first, end))
@@ -101,8 +111,8 @@ def read(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] 
     options: how a log is to be read; thresholds: of a log, those that are not the defaults. UnderdashError tells what
     is wrong with the source.
     """
-    if source.suffix.lower() in foreign.SUFFIXES:
-        return _from_log(source, options, thresholds)
+    if logs := several.logs([source]):
+        return _from_logs(logs, options, thresholds)
     if options != foreign.Options():
         known = ", ".join(sorted(foreign.SUFFIXES))
         raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
@@ -117,11 +127,13 @@ def _from_segments(paths: list[Path]) -> Rows:
                 lost_rows=found.lost_rows)  # fmt: skip
 
 
-def _from_log(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
-    table, account = foreign.from_csv(source, None, thresholds, options)
+def _from_logs(logs: list[Path], options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
+    table, account = several.from_logs(logs, None, thresholds, options)
     columns = (table.t_s, table.low, table.volts, table.high, table.amps)
     t_ms, low_mv, bus_mv, high_mv, clamp_ma = (_thousandths(column) for column in columns)
-    return Rows(table.boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, table.state, table.warnings, keys=None,
+    keys = tuple((start, int(table.key[start])) for start, _ in runs(table.key))
+    return Rows(table.boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, table.state, table.warnings,
+                tuple((row, ABSENT if key < 0 else key) for row, key in keys),
                 thresholds=account.thresholds, board=None, lost_rows=0)  # fmt: skip
 
 
@@ -136,7 +148,7 @@ def judge(rows: Rows, thresholds: Thresholds, show: Show) -> Verdicts:
     """
     state, warnings = np.empty(len(rows), np.uint8), np.empty(len(rows), np.uint8)
     since_ms = np.empty(len(rows), np.int64)
-    begins, keys = set(rows.begins), dict(rows.keys or ())
+    begins, keys = set(rows.begins), dict(rows.keys)
     edges = sorted({*begins, *keys, *range(0, len(rows), _CHUNK), len(rows)})
     engine = Engine(thresholds)
     for first, stop in pairwise(edges):

@@ -125,8 +125,8 @@ def _trust(outcome: Outcome) -> list[str]:
         )
     if rows.lost_rows:
         lines.append(f"{rows.lost_rows} rows are lost; no warning in them is known.")
-    if rows.keys is None:
-        lines.append("A log tells of no key: judged as on a board without the ignition sense.")
+    if rows.board is None and not rows.key_known:
+        lines.append("The log tells of no key and no speed: judged as on a board without the ignition sense.")
     if any({"crank_mv", "hysteresis_mv"} & one.chosen.changes.keys() for one in outcome.sets):
         lines.append(
             "The rows are as they were recorded; with another crank_mv or hysteresis_mv a board would write others "
