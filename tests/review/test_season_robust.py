@@ -105,6 +105,18 @@ def test_a_clock_that_cannot_be_right_measures_no_time(clock: str) -> None:
     assert quantity["change"]["drive"] == 21
 
 
+def test_dates_that_are_hours_out_still_measure_time() -> None:
+    """Two drives of one day the wrong way round: a year's weather is still a year's, and no 80 days'."""
+    days = np.arange(40) * 9.0
+    volts = 14.2 - 0.12 * np.cos(2 * np.pi * days / 365) + np.random.default_rng(6).normal(0.0, 0.02, 40)
+    days[20] = days[19] - 0.3
+    dates = [(BEGIN + timedelta(days=day)).isoformat() for day in days]
+    found = assess(report({"set_point": (28.4 - volts).tolist()}, dates), None)
+    quantity = next(one for one in found["quantities"] if one["name"] == "set point")
+    assert quantity["per"] == "month"
+    assert found["verdicts"]["regulator"]["verdict"] == "steady"
+
+
 def test_years_between_two_spells_are_only_a_years_weather() -> None:
     days = [*range(20), *(1500 + day for day in range(20))]
     volts = 14.2 + np.random.default_rng(4).normal(0.0, 0.02, 40)

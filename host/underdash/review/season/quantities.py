@@ -30,6 +30,7 @@ UNDATED_DAYS = 2.0  # days from drive to drive where no date is known (chosen he
 YEAR_SWING_K = 24.0
 SPELL_K = 4.0  # and what a warm or cold spell adds to that (chosen here)
 _LEAST_CHARGING_S = 300.0  # the regulator warms up over minutes: a short hop has another set point (chosen here)
+_CLOCK_DAYS = 1.0  # a date may be so far out, as one that was reckoned from another boot's (chosen here)
 _NEAR = 8  # values on each side of a change that must already differ
 
 
@@ -221,9 +222,9 @@ def _quantity(
     when = [datetime.fromisoformat(date).replace(tzinfo=None) for date in dates if date is not None]
     days = np.array([(one - when[0]).total_seconds() / 86400.0 for one in when])
     # A clock that stands still or runs back, or two that disagree, measures no time: then the drives are counted.
-    dated = len(when) == len(dates) and days[-1] > 0.0 and bool((np.diff(days) >= 0.0).all())
-    if not dated:
-        days = (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
+    dated = len(when) == len(dates) and days[-1] > 0.0 and bool((np.diff(days) > -_CLOCK_DAYS).all())
+    counted = (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
+    days = np.maximum.accumulate(days) if dated else counted
     celsius = np.array(at, dtype=np.float64) if all(one is not None and isfinite(one) for one in at) else None
     return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius, bounds=bounds)
 
