@@ -1,9 +1,11 @@
 """What several tests need: a short drive for the board's pins, and the means to look at its flash."""
 
+import csv
 import os
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -12,6 +14,7 @@ import pytest
 from littlefs import LittleFS, UserContext
 
 from chargecore import calibration, thresholds
+from underdash.review.foreign import Options
 from underdash.virtual.bench import settings_file
 from underdash.virtual.board import FLASH_BLOCKS, VirtualBoard
 from underdash.virtual.signal_file import Converter, FrontEnd, write_signal
@@ -92,10 +95,46 @@ def gnu_units() -> str:
     return shutil.which("units") or absent("GNU units not found; install the Debian package `units`")
 
 
+def _measured(name: str) -> Path:
+    root = Path(os.environ.get("UNDERDASH_DATA", Path(__file__).resolve().parents[2] / "shared" / "data"))
+    return root / name
+
+
 def measured_data(name: str) -> Path:
     """A folder of measured data: under UNDERDASH_DATA, or beside the checkout's shared folder."""
-    root = Path(os.environ.get("UNDERDASH_DATA", Path(__file__).resolve().parents[2] / "shared" / "data"))
-    folder = root / name
+    folder = _measured(name)
     if not folder.is_dir():
         absent(f"measured data {name} not found; set UNDERDASH_DATA to the folder that holds it")
     return folder
+
+
+def measured_drives() -> list[Path]:
+    """Every recording of the one petrol car that is there, whatever its name."""
+    found = sorted(measured_data("measured-drives").glob("*.csv"))
+    return found or absent("measured-drives holds no *.csv")
+
+
+@pytest.fixture(
+    params=sorted(_measured("measured-drives").glob("*.csv")) or [None], ids=lambda path: path.stem if path else "none"
+)
+def measured_drive(request: pytest.FixtureRequest) -> Path:
+    """Each of the measured drives. One 2014 petrol car, github.com/eron93br/carOBD at bf09e1c (docs/check-values.md);
+    other recordings of it, put beside them, are tried as well."""
+    path: Path | None = request.param
+    return path or measured_drives()[0]
+
+
+def of_engine_run(path: Path, **columns: str) -> Options:
+    """How such a recording is read. Its time is the engine's: where that goes back, the engine was started again."""
+    with path.open() as file:
+        t_s = [float(row["engine_run_s"]) for row in csv.DictReader(file)]
+    again = any(after < before for before, after in pairwise(t_s))
+    return Options(columns={"t_s": "engine_run_s", **columns}, time_back="restart" if again else None)
+
+
+def last_run(path: Path) -> list[dict[str, str]]:
+    """The lines of such a recording from where the engine was last started on."""
+    with path.open() as file:
+        table = list(csv.DictReader(file))
+    t_s = [float(row["engine_run_s"]) for row in table]
+    return table[max((at for at in range(1, len(t_s)) if t_s[at] < t_s[at - 1]), default=0) :]

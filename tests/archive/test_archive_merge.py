@@ -117,14 +117,12 @@ def test_another_life_without_a_common_segment_is_refused_by_its_boots(tmp_path:
     home = life.pull(tmp_path / "home" / BOARD)
     for number in (1, 2):  # the ring had given them up
         archive.segment_path(home, number).unlink()
-    second = Life(offset_mv=40)
-    for _ in range(4):
+    second = Life(offset_mv=40, boot=3)
+    for _ in range(2):
         second.start()
     second.run(300)
     place = second.pull(tmp_path / "second" / BOARD)
-    for number in (3, 4):
-        archive.segment_path(place, number).unlink()
-    (place / "00000002.seg").write_bytes(second.segments[4])
+    archive.segment_path(place, 1).unlink()
     before = contents(tmp_path / "home")
     (done,) = merge.merge(tmp_path / "home", [tmp_path / "second"])
     assert len(done.refused) == 1 and "do not count on" in done.refused[0]
@@ -157,10 +155,29 @@ def test_a_segment_under_anothers_name_is_left_out(tmp_path: Path, life: Life) -
     (done,) = merge.merge(tmp_path / "home", [tmp_path / "laptop"])
     assert done.added == [1, 2, 3, 4, 5]
     (line,) = done.refused
-    assert "00000009.seg: holds segment 6, not 9" in line and "rename it to 00000006.seg" in line
+    assert "00000009.seg: not merged: it holds segment 6, not 9" in line and "rename it to 00000006.seg" in line
     archive.segment_path(place, 9).rename(archive.segment_path(place, 6))
     (again,) = merge.merge(tmp_path / "home", [tmp_path / "laptop"])
     assert (again.added, again.refused) == ([6], [])
+
+
+def test_a_copy_under_anothers_name_is_no_other_life(tmp_path: Path, life: Life) -> None:
+    """Here or there it costs its own number, and the rest is merged; nothing is written over it."""
+    for at, number in (("laptop", 3), ("home", 5)):
+        place = life.pull(tmp_path / at / BOARD)
+        archive.segment_path(place, number).write_bytes(life.segments[2])
+    archive.segment_path(tmp_path / "home" / BOARD, 6).unlink()
+    for dry_run in (True, False):
+        (done,) = merge.merge(tmp_path / "home", [tmp_path / "laptop"], dry_run)
+        assert (done.added, done.same) == ([6], 3)
+        assert [line.split(":")[0] for line in done.refused] == [
+            str(archive.segment_path(tmp_path / "laptop" / BOARD, 3)),
+            str(archive.segment_path(tmp_path / "home" / BOARD, 5)),
+        ]
+    after = contents(tmp_path / "home" / BOARD)
+    assert [after[f"{number:08d}.seg"] for number in range(1, 7)] == [
+        bytes(life.segments[number]) for number in (1, 2, 3, 4, 2, 6)
+    ]
 
 
 def test_merging_does_not_hide_rot(tmp_path: Path, life: Life) -> None:

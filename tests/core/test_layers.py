@@ -83,6 +83,21 @@ def test_nothing_imports_the_command_line() -> None:
         parts = path.relative_to(HOST / "underdash").parts
         if parts[0] in ("cli", "__main__.py"):
             continue
-        allowed = {"underdash.cli.progress"} if parts == ("demo.py",) else set()
+        allowed = {"underdash.cli.progress"} if parts[0] == "demo" else set()
         found = {name for name in imports(path) if (name + ".").startswith("underdash.cli.")}
         assert all(any((name + ".").startswith(one + ".") for one in allowed) for name in found), path
+
+
+def test_the_parts_of_the_plan_use_only_those_before_them() -> None:
+    order = ["budget", "charge_path", "cables", "ammeter"]
+    for place, part in enumerate(order):
+        later = tuple(f"underdash.plan.{one}." for one in order[place + 1 :])
+        for path in (HOST / "underdash" / "plan" / part).glob("*.py"):
+            assert not [name for name in imports(path) if (name + ".").startswith(later)], path
+
+
+def test_the_archive_reads_without_the_review() -> None:
+    """But the export, which writes down what the review says."""
+    for path in (HOST / "underdash" / "archive").glob("*.py"):
+        if path.name != "export.py":
+            assert not [name for name in imports(path) if name.startswith("underdash.review")], path

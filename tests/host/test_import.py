@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chargecore import engine
-from conftest import measured_data, short_drive
+from conftest import last_run, measured_data, of_engine_run, short_drive
 from underdash.review import analysis, foreign
 from underdash.review.foreign import Options, gather
 from underdash.review.rows import Rows
@@ -328,11 +328,10 @@ def test_what_is_said_of_a_measured_drive() -> None:
         assert said in understood.text, understood.text
 
 
-def test_held_values_of_a_measured_drive_pass_for_no_rest() -> None:
-    """Source: as above. A row of a second in which the engine turned is never one of a parked car."""
-    for path in sorted(measured_data("measured-drives").glob("*.csv")):
-        rows, _ = foreign.from_csv(path, {"t_s": "engine_run_s"})
-        with path.open() as file:
-            turning = {float(row["engine_run_s"]) for row in csv.DictReader(file) if float(row["engine_rpm"]) > 0}
-        states = [state for t_s, state in zip(rows.t_s.tolist(), rows.state.tolist(), strict=True) if t_s in turning]
-        assert len(states) > 300 and engine.REST not in states, path.name
+def test_held_values_of_a_measured_drive_pass_for_no_rest(measured_drive: Path) -> None:
+    """A row of a second in which the engine turned is never one of a parked car."""
+    rows, _ = foreign.from_csv(measured_drive, options=of_engine_run(measured_drive))
+    rows = rows.part(rows.boot == rows.boot[-1])
+    turning = {float(row["engine_run_s"]) for row in last_run(measured_drive) if float(row["engine_rpm"]) > 0}
+    states = [state for t_s, state in zip(rows.t_s.tolist(), rows.state.tolist(), strict=True) if t_s in turning]
+    assert len(states) > 0.9 * len({int(t_s) for t_s in turning}) and engine.REST not in states

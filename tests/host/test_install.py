@@ -293,9 +293,6 @@ def test_package_json_lists_every_file() -> None:
 def test_mip_installs_from_a_checkout_and_from_a_server(tmp_path: Path, drive_signal: Path, way: str) -> None:
     with board_with(tmp_path, {}) as board:
         board.start(drive_signal)
-        # Ctrl-C between the host's root and the board's would leave no root: the prompt first, or it was long ago.
-        with serial.Serial(board.port, timeout=3.0) as line:
-            line.read_until(b">>> ")
         if way == "folder":
             mpremote(board.port, "resume", "mip", "install", "package.json", cwd=ROOT)
         else:

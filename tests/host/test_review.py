@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from conftest import measured_data, short_drive
+from chargecore import engine
+from conftest import last_run, measured_data, of_engine_run, short_drive
 from underdash.cli.app import main
 from underdash.review import review
 
@@ -63,20 +64,16 @@ def test_one_row_and_unmeasured_rows(tmp_path: Path) -> None:
     json.dumps(report, allow_nan=False)
 
 
-def test_measured_drives_of_a_healthy_car_raise_no_warning() -> None:
-    """Source: one 2014 petrol car, github.com/eron93br/carOBD at bf09e1c (docs/check-values.md)."""
-    paths = sorted(measured_data("measured-drives").glob("*.csv"))
-    assert len(paths) == 10
-    for path in paths:
-        report, _ = review(path, {"t_s": "engine_run_s"})
-        (drive,) = report["drives"]
-        assert drive["episodes"] == [], path.name
-        with path.open() as file:
-            table = list(csv.DictReader(file))
-        started = next(float(row["engine_run_s"]) for row in table if float(row["engine_rpm"]) > 0)
-        assert drive["start_s"] <= started + 10.0
-        running = [float(row["volts"]) for row in table if float(row["engine_rpm"]) > 500]
-        assert drive["set_point_volts"] == pytest.approx(float(np.median(running)), abs=0.05)
+def test_a_measured_drive_of_a_healthy_car_raises_no_warning(measured_drive: Path) -> None:
+    report, rows = review(measured_drive, options=of_engine_run(measured_drive))
+    assert not (rows.warnings & (engine.WARN_DISCHARGING | engine.WARN_OVERCHARGE)).any()
+    drive = report["drives"][-1]
+    assert not {episode["kind"] for episode in drive["episodes"]} & {"discharging", "overcharge"}
+    table = last_run(measured_drive)
+    started = next(float(row["engine_run_s"]) for row in table if float(row["engine_rpm"]) > 0)
+    assert drive["start_s"] <= started + 10.0
+    running = [float(row["volts"]) for row in table if float(row["engine_rpm"]) > 500]
+    assert drive["set_point_volts"] == pytest.approx(float(np.median(running)), abs=0.05)
 
 
 def test_an_alternator_that_dies_on_a_measured_drive_is_found(tmp_path: Path) -> None:

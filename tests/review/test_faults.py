@@ -3,15 +3,15 @@
 A few seasons with fixed seeds; tests/bench/faults.py runs many and prints the rates (docs/performance.md).
 """
 
-import csv
 from dataclasses import replace
+from pathlib import Path
 
 import faults as f
 import numpy as np
 import pytest
 
 from chargecore import engine
-from conftest import measured_data
+from conftest import last_run, measured_drives
 from underdash.car import build
 from underdash.carfile import example
 from underdash.review.season import assess, season
@@ -103,32 +103,35 @@ def test_the_injectors_do_what_they_say() -> None:
     assert slope == pytest.approx(-11.2, abs=4.5)
 
 
-def test_an_alternator_that_dies_in_a_measured_drive_is_shown_within_a_quarter_of_a_minute() -> None:
-    """Source of the drives: github.com/eron93br/carOBD at bf09e1c. The surface charge holds the volts up for some
-    seconds, and the dwell is five."""
-    paths = sorted(measured_data("measured-drives").glob("*.csv"))
-    assert len(paths) == 10
-    for path in paths:
-        with path.open() as file:
-            log = f.measured_log(list(csv.DictReader(file)))
-        healthy = log.entry(log.volts)
-        assert not (healthy.rows.warnings & engine.WARN_DISCHARGING).any(), path.name
-        assert not_charging(healthy.report) is None
-        at_s = 0.3 * float(log.t_s[-1])
-        one = log.entry(f.with_dead_alternator(log, at_s), "alternator dead")
-        warned = one.rows.t_s[(one.rows.warnings & engine.WARN_DISCHARGING) > 0]
-        assert at_s < warned[0] <= at_s + 15.0, path.name
-        assert not_charging(one.report) is not None, path.name
+def whole_drive(path: Path) -> f.Log | None:
+    """A recording as a drive to put faults into: it must begin before the start, and last for five minutes."""
+    lines = last_run(path)
+    first_s, last_s = (float(lines[at]["engine_run_s"]) for at in (0, -1))
+    return f.measured_log(lines) if first_s == 0.0 and last_s >= 300.0 else None
+
+
+def test_an_alternator_that_dies_in_a_measured_drive_is_shown_within_a_quarter_of_a_minute(
+    measured_drive: Path,
+) -> None:
+    """The surface charge holds the volts up for some seconds, and the dwell is five."""
+    log = whole_drive(measured_drive)
+    if log is None:
+        pytest.skip(f"{measured_drive.name}: begins with the engine running, or is shorter than five minutes")
+    healthy = log.entry(log.volts)
+    assert not (healthy.rows.warnings & engine.WARN_DISCHARGING).any()
+    assert not_charging(healthy.report) is None
+    at_s = 0.3 * float(log.t_s[-1])
+    one = log.entry(f.with_dead_alternator(log, at_s), "alternator dead")
+    warned = one.rows.t_s[(one.rows.warnings & engine.WARN_DISCHARGING) > 0]
+    assert at_s < warned[0] <= at_s + 15.0
+    assert not_charging(one.report) is not None
 
 
 @pytest.mark.parametrize(("fault", "cause"), [("none", None), ("weak regulator", "regulator"),
                                               ("bad ground", "connection")])  # fmt: skip
 def test_a_season_of_measured_drives(fault: str, cause: str | None) -> None:
     rng = np.random.default_rng(15)
-    logs = []
-    for path in sorted(measured_data("measured-drives").glob("*.csv")):
-        with path.open() as file:
-            logs.append(f.measured_log(list(csv.DictReader(file))))
+    logs = [log for path in measured_drives() if (log := whole_drive(path))]
     change = {"none": lambda log: log.volts, "weak regulator": lambda log: f.with_weak_regulator(log, rng),
               "bad ground": f.with_bad_ground}[fault]  # fmt: skip
     entries = [log.entry(log.volts, rng=rng) for log in logs + logs]

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from chargecore import frames
 from chargecore.bits import BitWriter, Rice
 from chargecore.units import ABSENT
-from underdash.review import lockstep
-from underdash.review.bitstreams import Streams, memory
+from underdash.archive import lockstep
+from underdash.archive.bitstreams import Streams, memory
 
 COLUMNS = ("t_ms", "low_mv", "bus_mv", "high_mv", "clamp_ma", "state", "warnings")
 HEAD_BYTES = 13

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from pieces import header, seal
 
 from chargecore import frames
-from underdash.review.segments import scan
+from underdash.archive.scan import scan
 
 HEADER = header(1, 1, 0)
 whole = st.builds(seal, st.integers(1, 255), st.binary(max_size=60))

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from chargecore import engine, thresholds
 from chargecore.engine import Engine
 from chargecore.units import ABSENT, TICKS_MASK
-from conftest import measured_data
+from conftest import of_engine_run
 from underdash.review import stride as striding
 from underdash.review import timers
 from underdash.review.foreign import from_csv
@@ -326,25 +326,22 @@ def test_hardly_a_row_of_an_evening_is_stepped() -> None:
     assert 0 < step.call_count < len(rows) / 100
 
 
-def test_measured_drives() -> None:
-    """Source: one 2014 petrol car, github.com/eron93br/carOBD at bf09e1c (docs/check-values.md): as measured,
-    with a clamp invented for it, and with the volts of a car that does not charge from the middle on."""
-    paths = sorted(measured_data("measured-drives").glob("*.csv"))
-    assert len(paths) == 10
-    for path in paths:
-        measured = as_rows(path)
-        assert len(measured) > 300
-        invented = measured.copy()
-        invented[:, 4] = (measured[:, 2] - 13400) * 20
-        dead = measured.copy()
-        dead[len(dead) // 2 :, 1:4] -= 1400
-        for rows in (measured, invented, dead):
-            slow, fast = both()
-            assert_alike(slow, fast, rows)
+def test_measured_drives(measured_drive: Path) -> None:
+    """As measured, with a clamp invented for it, and with the volts of a car that does not charge from the middle
+    on."""
+    measured = as_rows(measured_drive)
+    assert len(measured) > 10
+    invented = measured.copy()
+    invented[:, 4] = (measured[:, 2] - 13400) * 20
+    dead = measured.copy()
+    dead[len(dead) // 2 :, 1:4] -= 1400
+    for rows in (measured, invented, dead):
+        slow, fast = both()
+        assert_alike(slow, fast, rows)
 
 
 def as_rows(path: Path) -> Ints:
-    rows, _ = from_csv(path, {"t_s": "engine_run_s"})
+    rows, _ = from_csv(path, options=of_engine_run(path))
     columns = [np.round(column * 1000) for column in (rows.t_s, rows.low, rows.volts, rows.high)]
     assert not np.isnan(columns).any()
     return np.stack([*columns, np.full(len(rows), ABSENT)], axis=1).astype(np.int64)

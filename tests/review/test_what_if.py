@@ -16,7 +16,7 @@ from chargecore import engine, thresholds
 from chargecore.engine import STATE_NAMES
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
-from conftest import measured_data
+from conftest import measured_data, of_engine_run
 from underdash.review import foreign, review
 from underdash.review.what_if import as_dict, compare, totals
 from underdash.review.what_if import sets as choosing
@@ -82,15 +82,14 @@ def test_the_set_in_force_gives_the_reviews_own_verdicts_on_a_log(tmp_path: Path
     assert_as_reviewed(report, table, read(path, PLAIN))
 
 
-def test_the_set_in_force_gives_the_reviews_own_verdicts_on_measured_drives() -> None:
-    paths = sorted(measured_data("measured-drives").glob("*.csv"))
-    assert len(paths) == 10
-    for path in paths:
-        report, table = review(path, {"t_s": "engine_run_s"})
-        rows = read(path, ENGINE_RUN)
-        assert_as_reviewed(report, table, rows)
-        same = what_if(rows, "discharging_mv=13000")
-        assert same.unlike == 0 and same.warned == [] and same.sets[0].matches == []
+def test_the_set_in_force_gives_the_reviews_own_verdicts_on_measured_drives(measured_drive: Path) -> None:
+    options = of_engine_run(measured_drive)
+    report, table = review(measured_drive, options=options)
+    rows = read(measured_drive, options)
+    assert_as_reviewed(report, table, rows)
+    same = what_if(rows, "discharging_mv=13000")
+    assert same.unlike == 0 and not of_kind(same.warned, "discharging")
+    assert len(same.sets[0].matches) == len(same.warned)
 
 
 def test_the_set_in_force_gives_the_reviews_own_verdicts_on_a_journal_with_keys(tmp_path: Path) -> None:
@@ -124,8 +123,8 @@ def test_rows_decided_under_other_thresholds_are_counted(tmp_path: Path) -> None
     slow = Thresholds()
     slow.discharging_ms = 60000
     folder = segments(tmp_path / "board", [(ABSENT, evening(True))], slow)
-    later = segments(tmp_path / "later", [(ABSENT, evening(True)[:100])])
-    data = (later / "00000001.seg").read_bytes()
+    later = segments(tmp_path / "later", [(ABSENT, evening(True)[:0]), (ABSENT, evening(True)[:100])])
+    data = (later / "00000002.seg").read_bytes()
     (folder / "00000002.seg").write_bytes(data)
     rows = read(folder, PLAIN)
     assert rows.thresholds.discharging_ms == 5000

@@ -4,17 +4,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from chargecore import engine
 from underdash import archive
 from underdash.archive import anchors, checksums, dates, survey
+from underdash.archive.bitstreams import Ints
 from underdash.archive.dates import BootDate, Dates, Stretch
-from underdash.archive.survey import Segment
+from underdash.archive.lockstep import Decoded, decode
+from underdash.archive.survey import Segment, Span
 from underdash.problems import DataError
 
 # What docs/journal-format.md calls a hole between two rows [ms].
 _HOLE_MS = 10_000
 _HOLE_AT_REST_MS = 65_535
-_STATE_AT = 5  # in a row
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def check_board(place: Path) -> Checked:
     known, broken = anchors.read(place)
     if broken:
         found.problems.append(f"{place / anchors.FILE}: {broken} damaged lines; the dates in them are lost")
-    _rows(found, segments)
+    _rows(found, [one for one in segments if one.misnamed is None])
     boots = {one.boot: one for one in dates.stretches(segments)}
     dated: Dates = dates.reckon(boots.values(), known, dates.told_by(segments))
     found.boots = [(boots.get(boot, Stretch(boot, 0.0, 0.0, 0)), date) for boot, date in dated.boots.items()]
@@ -137,8 +140,9 @@ def _look_at(found: Checked, segment: Segment) -> None:
         found.notes.append(f"{name}: empty")
     elif segment.header is None:
         found.problems.append(f"{name}: no header can be read; whose boot its {_count(segment)} rows are is not known")
-    elif segment.header.segment != segment.number:
-        found.problems.append(f"{name}: holds segment {segment.header.segment}; give it its own name back")
+    elif segment.misnamed is not None:
+        told = archive.misnamed(segment.misnamed, segment.number)
+        found.problems.append(f"{name}: its {_count(segment)} rows are left out: it {told}")
     for offset in segment.refused:
         found.problems.append(f"{name}: the frame at byte {offset} is whole but of no form this Underdash reads")
 
@@ -180,43 +184,65 @@ def _ranges(numbers: list[int]) -> str:
 
 def _rows(found: Checked, segments: list[Segment]) -> None:
     """Count rows, the numbers that are missing, and the holes within each boot."""
+    decoded = decode([span.payload for segment in segments for span in segment.spans])
+    starts = (np.cumsum(decoded.count) - decoded.count).tolist()
+    frames = zip(starts, decoded.count.tolist(), decoded.refused.tolist(), strict=True)
     expected: int | None = 0 if len(segments) > 1 else None  # one segment alone: nobody knows of others
     boot: int | None = None
-    last: tuple[int, ...] | None = None
+    chains: list[int | None] = []  # the boot of each run of segments within which holes are looked for
+    kept: list[tuple[int, int, int, int]] = []  # first row, one past the last, chain, rows missing before them
     for segment in segments:
         here = segment.header.boot if segment.header else None
         if here is None or here != boot:
-            boot, last = here, None
+            boot = here
+            chains.append(boot)
+        lost_here = 0
         if segment.header:
             first = segment.header.first_row
             lost_here = max(0, first - expected) if expected is not None else 0
             found.lost_rows += lost_here
             expected = max(expected or 0, first)
-        else:
-            lost_here = 0
         for span in segment.spans:
-            try:
-                rows = span.rows()
-            except ValueError as problem:
+            start, count, refused = next(frames)
+            if refused:
                 where = f"{segment.path.name}: the frame at byte {span.offset}"
-                found.problems.append(f"{where} is whole but cannot be read: {problem}")
+                found.problems.append(f"{where} is whole but cannot be read: {_unreadable(span)}")
                 continue
-            jump = max(0, span.number - (expected or 0)) if expected is not None else 0
+            jump = max(0, span.number - expected) if expected is not None else 0
             found.lost_rows += jump
-            missing = jump + lost_here
-            for index, row in enumerate(rows):
-                if expected is not None and span.number + index < expected:
-                    continue  # a row of the same number: the first is kept
-                found.rows += 1
-                if last is not None and boot is not None:
-                    _hole(found, boot, last, row, missing)
-                last, missing, lost_here = row, 0, 0
-            expected = max(expected or 0, span.number + len(rows))
+            seen = max(0, expected - span.number) if expected is not None else 0
+            if seen < count:  # of rows of the same number the first are kept
+                kept.append((start + seen, start + count, len(chains) - 1, jump + lost_here))
+                lost_here = 0
+            expected = max(expected or 0, span.number + count)
+    found.rows += sum(stop - first for first, stop, _, _ in kept)
+    if kept:
+        found.gaps += _holes(decoded, np.array(kept), chains)
 
 
-def _hole(found: Checked, boot: int, before: tuple[int, ...], after: tuple[int, ...], missing: int) -> None:
-    length_ms = after[0] - before[0]
-    limit_ms = _HOLE_AT_REST_MS if before[_STATE_AT] == engine.REST else _HOLE_MS
-    if length_ms > limit_ms or missing:
-        why = f"{missing} rows are lost" if missing else "nothing was written"
-        found.gaps.append(Gap(boot, before[0] / 1000, length_ms / 1000, missing, why))
+def _unreadable(span: Span) -> str:
+    try:
+        span.rows()
+    except ValueError as problem:
+        return str(problem)
+    raise AssertionError(f"the frame at byte {span.offset} can be read after all")
+
+
+def _holes(decoded: Decoded, kept: Ints, chains: list[int | None]) -> list[Gap]:
+    """The holes between successive rows of a chain. kept: as in _rows."""
+    counts = kept[:, 1] - kept[:, 0]
+    begins = np.cumsum(counts) - counts
+    place = np.arange(counts.sum()) + np.repeat(kept[:, 0] - begins, counts)
+    t_ms, state, chain = decoded.t_ms[place], decoded.state[place], np.repeat(kept[:, 2], counts)
+    missing = np.zeros(len(place), np.int64)
+    missing[begins] = kept[:, 3]
+    limit_ms = np.where(state[:-1] == engine.REST, _HOLE_AT_REST_MS, _HOLE_MS)
+    holes = (chain[1:] == chain[:-1]) & ((np.diff(t_ms) > limit_ms) | (missing[1:] > 0))
+    found = []
+    for before in np.flatnonzero(holes).tolist():
+        boot, lost = chains[int(chain[before])], int(missing[before + 1])
+        if boot is not None:
+            start_ms, end_ms = int(t_ms[before]), int(t_ms[before + 1])
+            why = f"{lost} rows are lost" if lost else "nothing was written"
+            found.append(Gap(boot, start_ms / 1000, (end_ms - start_ms) / 1000, lost, why))
+    return found

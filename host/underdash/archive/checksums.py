@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chargecore import frames
 from underdash.archive import records
+from underdash.archive.scan import scan
 
 FILE = "checksums"
 
@@ -38,7 +38,7 @@ class Checksum:
 
 def damaged(content: bytes) -> Stretches:
     """(offset, bytes) of each stretch that is no whole frame."""
-    return tuple((offset, lost) for kind, lost, offset in frames.scan(content) if kind == 0)
+    return tuple((offset, lost) for _, lost, offset in scan(content) if isinstance(lost, int))
 
 
 def of(segment: int, content: bytes) -> Checksum:

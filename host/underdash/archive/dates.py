@@ -123,10 +123,11 @@ def of_board(folder: Path, board: str | None) -> dict[int, BootDate]:
 
 
 def stretches(segments: list[survey.Segment]) -> list[Stretch]:
-    """The boots in these segments. Rows behind a damaged header belong to no boot for sure: they date nothing."""
+    """The boots in these segments. Rows behind a damaged header belong to no boot for sure: they date nothing. Nor do
+    those of a segment under another's name."""
     spans: dict[int, list[survey.Span]] = {}
     for segment in segments:
-        if segment.header:
+        if segment.header and segment.misnamed is None:
             spans.setdefault(segment.header.boot, []).extend(span for span in segment.spans if span.count)
     return [
         Stretch(boot, min(one.first_s for one in found), max(found, key=lambda one: one.first_s).last_s,
@@ -140,7 +141,7 @@ def told_by(segments: list[survey.Segment]) -> list[Told]:
     found = []
     last: dict[int, float] = {}
     for segment in segments:
-        if (header := segment.header) is None:
+        if (header := segment.header) is None or segment.misnamed is not None:
             continue
         if header.unix_s:
             before = segment.spans[0].first_s if segment.spans else last.get(header.boot, 0.0) + _INFINITE

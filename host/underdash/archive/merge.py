@@ -52,7 +52,7 @@ def merge(
     One Merged for each folder read. dry_run: say it, but write nothing. UsageError where `into` is no archive or a
     source holds none; DataError where a folder mixes boards.
     """
-    if into.is_dir() and any(into.glob(f"*{archive.SUFFIX}")):
+    if into.is_dir() and archive.numbered(into):
         raise UsageError(f"{into}: is a board's folder; name the archive that it stands in")
     with readable(into):
         if into.exists() and not into.is_dir():
@@ -166,11 +166,12 @@ def _plan(place: Path, segments: list[Segment], target: Path, earlier: list[_Pla
 def _settle(plan: _Plan, number: int, mine: Segment | None, their: Segment) -> None:
     """Decide which of two copies of a segment stays."""
     done = plan.done
-    if their.header and their.header.segment != number:
-        done.refused.append(
-            f"{their.path}: holds segment {their.header.segment}, not {number}: it was given another's name; "
-            f"rename it to {archive.segment_path(their.path.parent, their.header.segment).name} and merge again"
-        )
+    for one in filter(None, (their, mine)):
+        if one.misnamed is not None:
+            done.refused.append(f"{one.path}: not merged: it {archive.misnamed(one.misnamed, number)}")
+            return
+    if mine is None and their.content and their.header is None and not their.spans:
+        done.refused.append(f"{their.path}: not merged: nothing in it can be read; pull that board once more")
         return
     own = plan.checksums.get(number)
     stays = None
@@ -197,7 +198,9 @@ def _settle(plan: _Plan, number: int, mine: Segment | None, their: Segment) -> N
 
 
 def _two_lives(mine: Segment, their: Segment) -> str | None:
-    """The line for two copies that differ where both are whole: no damage explains that."""
+    """The line for two copies that differ where both are whole: no damage explains that, nor a name."""
+    if mine.misnamed is not None or their.misnamed is not None:
+        return None
     for place, (ours, other) in enumerate(zip(mine.content, their.content, strict=False)):
         if ours != other and not _within(place, mine.damaged) and not _within(place, their.damaged):
             return (
@@ -210,12 +213,12 @@ def _two_lives(mine: Segment, their: Segment) -> str | None:
 def _out_of_order(place: Path, segments: list[Segment], target: Path, mine: dict[int, Segment]) -> str | None:
     """Why nothing of this folder can belong to the target: numbers, boots and rows count up for a board's life."""
     both = {**mine, **{one.number: one for one in segments if one.number not in mine}}
-    headed = [(one.header, one.path) for _, one in sorted(both.items()) if one.header]
+    headed = [(one.header, one.path) for _, one in sorted(both.items()) if one.header and one.misnamed is None]
     for (before, first), (after, second) in pairwise(headed):
         if after.boot < before.boot or after.first_row < before.first_row:
             return (
                 f"{first} and {second}: boots and rows do not count on from one to the other: another life of the "
-                f"board, or a file misnamed; nothing of {place} was merged into {target}: keep it apart"
+                f"board; nothing of {place} was merged into {target}: keep it apart"
             )
     return None
 
@@ -231,7 +234,7 @@ def _newer(
     """What the board said of itself where more of its journal was there already."""
 
     def reach(segments: dict[int, Segment], said: bytes) -> tuple[int, int, bytes]:
-        newest = max(segments, default=0)
+        newest = max((number for number, one in segments.items() if one.misnamed is None), default=0)
         return newest, len(segments[newest].content) if newest else 0, said
 
     if their_json is None or not _is_json(their_json):

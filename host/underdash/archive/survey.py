@@ -6,8 +6,10 @@ from pathlib import Path
 
 from chargecore import frames
 from chargecore.frames import Header
+from underdash import archive
 from underdash.archive import PART, anchors, checksums, numbered
 from underdash.archive.checksums import Checksum, Stretches
+from underdash.archive.scan import scan
 from underdash.problems import DataError, readable
 
 _HEAD = "<IIH"  # of a rows frame: number of the first row, seconds and milliseconds since power-up
@@ -59,6 +61,12 @@ class Segment:
         return self.header.board_id.hex() if self.header else None
 
     @property
+    def misnamed(self) -> int | None:
+        """The number that its header has, where that is not the one in its name."""
+        number = archive.carried(self.content)
+        return None if number == self.number else number
+
+    @property
     def as_pulled(self) -> bool | None:
         """Are the bytes that were pulled still what they were? None if nobody kept their checksum."""
         return self.checksum.fits(self.content) if self.checksum else None
@@ -72,8 +80,8 @@ def look(path: Path, checksum: Checksum | None = None) -> Segment:
     spans: list[Span] = []
     lost: list[tuple[int, int]] = []
     refused: list[int] = []
-    for kind, payload, offset in frames.scan(content):
-        if kind == 0:
+    for kind, payload, offset in scan(content):
+        if isinstance(payload, int):
             lost.append((offset, payload))
         elif kind == frames.HEADER:
             try:
@@ -89,7 +97,7 @@ def look(path: Path, checksum: Checksum | None = None) -> Segment:
             except (struct.error, ValueError):
                 refused.append(offset)
                 continue
-            spans.append(Span(offset, number, count, seconds + millis / 1000, bytes(payload)))
+            spans.append(Span(offset, number, count, seconds + millis / 1000, payload))
     number = int(path.stem) if path.stem.isdigit() else 0
     return Segment(number, path, content, header, spans, tuple(lost), refused, checksum)
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from underdash.cli.left_out import tell_left_out
 from underdash.problems import UnderdashError
 
 _PATH = click.Path(path_type=Path)
@@ -67,6 +68,7 @@ def export(folder: Path, to: Path) -> None:
     from underdash.archive.export import export as run
 
     done = run(folder, to)
+    tell_left_out(folder)
     drives = [one for one in done if one.kind == "drive"]
     undated = sum(1 for one in done if one.date.unix_s is None)
     click.echo(

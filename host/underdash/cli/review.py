@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from underdash.cli.left_out import tell_left_out
 from underdash.cli.log_options import log_options, told
 from underdash.problems import UsageError, write_whole
 
@@ -60,6 +61,7 @@ def review(
         if dry_run:
             return
     report, rows = reviewing.review(sources, car=carfile.read(car) if car else None, options=options)
+    tell_left_out(sources[0])
     if html:
         from underdash.review.page import render
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from underdash.cli.left_out import tell_left_out
 from underdash.cli.port import port_option
 from underdash.problems import LinkError, UsageError, write_whole
 
@@ -94,6 +95,7 @@ def restore(archive_folder: Path, port: str | None, from_another_board: bool) ->
     from underdash.settings.restore import newest
 
     kept = newest(archive_folder)
+    tell_left_out(archive_folder)
     with find(port) as board:
         if kept.board_id != board.board_id and not from_another_board:
             raise UsageError(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from underdash.cli.left_out import tell_left_out
 from underdash.cli.log_options import log_options, told
 from underdash.problems import UsageError, write_whole
 
@@ -52,6 +53,7 @@ def what_if(
     wanted = choosing.asked(changes, sets)
     _check_write(write, wanted)
     rows = judged.read(source, told(**of_log), carfile.read(car).thresholds if car else None)
+    tell_left_out(source)
     chosen = choosing.sets_beside(rows.thresholds, wanted)
     outcome = _compare(rows, chosen, wanted)
     if png:

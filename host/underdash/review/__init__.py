@@ -24,6 +24,7 @@ def review(
     columns, options: see foreign.from_csv. car: held against what the drives show; its thresholds judge a log (a
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
+    from underdash.archive import rot
     from underdash.review import analysis, answers, findings, foreign, rows
     from underdash.review.foreign import several
     from underdash.review.season import season, words
@@ -38,6 +39,8 @@ def review(
     else:
         table, account = rows.from_segments(archive.segments(source))
     report = analysis.analyse(several.name(sources, logs), table, account, car)
+    report["left_out"] = archive.left_out(source)
+    report["rotten"] = [] if logs else rot.since_pull(source)
     if car is not None:
         from underdash.review.against_plan import against_plan
 

@@ -21,6 +21,14 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "; ".join(report["mismatch_examples"]),
         )
     _sensors(said, report)
+    if report.get("rotten"):
+        said.add(
+            "watch",
+            "The archive is not what was pulled, so rows may be missing: pull the board again, or merge another copy.",
+            "; ".join(report["rotten"]),
+        )
+    if report.get("left_out"):
+        said.add("note", "Files beside the journal were not read.", "; ".join(report["left_out"]))
     if report["lost_rows"] or report["damaged_bytes"]:
         said.add(
             "note",

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from chargecore import frames
 from chargecore.engine import Engine
 from chargecore.thresholds import Thresholds
+from underdash.archive.lockstep import Decoded, decode
+from underdash.archive.scan import scan
 from underdash.problems import DataError, readable
-from underdash.review.lockstep import Decoded, decode
-from underdash.review.segments import scan
 
 Ints = NDArray[np.int64]
 

@@ -35,7 +35,7 @@ from underdash.virtual.signal_file import Converter
 FLASH_BLOCKS = 352  # of 4 KiB: what MicroPython leaves for files on a board with 2 MB of flash
 _HEAP = "512K"  # the chip has about 240 KiB; pointers here are twice as wide
 _USB_PATIENCE_S = 0.5
-_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC, _NOTE_PIN = 1, 2, 3, 4, 5
+_NOTE_I2C, _NOTE_RESET, _NOTE_SIGNAL_END, _NOTE_SYNC, _NOTE_PIN, _NOTE_UP = 1, 2, 3, 4, 5, 6
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,9 @@ class VirtualBoard:
         self._cable: threading.Thread | None = None
         self._unplugged = threading.Event()
         self._raw_prompt = False
+        # Has the board a root of its own? Until then it is not there for the host, as a board's port is not, and
+        # what the host says waits: a Ctrl-C would leave the board without one.
+        self._up = False
         self._notes = b""
         self._outbound = b""  # on its way to the host
         self._taken = 0.0
@@ -107,7 +110,6 @@ class VirtualBoard:
         self._chip_end, self._chip_side = os.openpty()
         self._host_end, self._host_side = os.openpty()
         tty.setraw(self._host_side)
-        self._as_usb_serial(self._chip_side)
         os.set_blocking(self._host_end, False)
         self.port = os.ttyname(self._host_side)
 
@@ -209,6 +211,8 @@ class VirtualBoard:
         config.write_text(json.dumps(settings))
         boot = Path(__file__).parent / "onboard" / "boot.py"
         self._notes = b""
+        self._up = False
+        self._as_usb_serial(self._chip_side)  # anew: a board that was cut off at its prompt has left it otherwise
         self._process = subprocess.Popen(
             [sys.executable, _micropython(), "-X", f"heapsize={_HEAP}", "-i", str(boot), str(config)],
             stdin=self._chip_side,
@@ -235,9 +239,16 @@ class VirtualBoard:
     def _carry(self) -> None:
         """The cable's thread, until unplugged."""
         watch = selectors.DefaultSelector()
-        for source in (self._chip_end, self._host_end, self._trace):
+        for source in (self._chip_end, self._trace):
             watch.register(source, selectors.EVENT_READ)
+        listening = False
         while not self._unplugged.is_set():
+            if self._up != listening:
+                listening = self._up
+                if listening:
+                    watch.register(self._host_end, selectors.EVENT_READ)
+                else:
+                    watch.unregister(self._host_end)
             # Until the host has taken what waits for it, the board must wait with more.
             ready = watch.select(timeout=0.002 if self._outbound else 0.05)
             self._to_host()
@@ -274,6 +285,7 @@ class VirtualBoard:
 
     def _restart(self, code: int) -> None:
         """The interpreter ended. On a board that is a reset, never the end of the board."""
+        self._take_notes(_read(self._trace))  # its last ones, which are not the next one's
         soft_from_raw = code == 0 and self._raw_prompt
         if soft_from_raw:
             # As a board does: a soft reset asked for from the raw prompt comes back to it.
@@ -304,6 +316,8 @@ class VirtualBoard:
                 self.resets.append(Reset(seconds, payload.decode()))
             elif kind == _NOTE_SIGNAL_END:
                 self.signal_ended.set()
+            elif kind == _NOTE_UP:
+                self._up = True
             elif kind == _NOTE_PIN:
                 self.outputs.append((seconds, payload[0], payload[1]))
             elif kind == _NOTE_SYNC:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from underdash.carfile.model import ALTERNATOR, BATTERY, STARTER, CarFile
 from underdash.carfile.paths import supply
 from underdash.plan.budget.balance import loads_on, output_a, sustained
-from underdash.plan.cables.flows import full_demand_a, full_output_a
+from underdash.plan.most import full_demand_a, full_output_a
 from underdash.wire.network import Branch, Unconnected, currents
 
 AFTER_START_A = 30.0  # what a battery takes for a minute or two after a start; common practice, no source

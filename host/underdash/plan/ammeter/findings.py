@@ -7,7 +7,7 @@ from underdash.carfile.paths import supply
 from underdash.plan.ammeter.cases import AFTER_START, CRANKING, HOT_IDLE_ALL
 from underdash.plan.ammeter.loop import charge_through
 from underdash.plan.ammeter.old_loop import FUSE, LEAVE, OldLoop, Strand
-from underdash.plan.cables.flows import full_output_a
+from underdash.plan.most import full_output_a
 from underdash.plan.results import WEIGHTS, AmmeterShare, Finding, Needle
 
 TAKE_OUT = (

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 
 from underdash.carfile.model import BATTERY, CHARGE, CRANK, GROUND_SIDE, SUPPLY_SIDE, CarFile
-from underdash.plan.cables.flows import full_output_a
 from underdash.plan.charge_path.currents import Flow
 from underdash.plan.charge_path.remedy import largest, remedies
 from underdash.plan.charge_path.stray import stray_findings
 from underdash.plan.charge_path.ways import lost_where, shares
+from underdash.plan.most import full_output_a
 from underdash.plan.results import WEIGHTS, ChargePath, Drop, Finding
 
 CLOSE_SHARE = 0.1  # a miss by less is within what meters and lengths are known to; common practice, no source

@@ -78,7 +78,10 @@ def _power_on():
     sys.path[:] = ["", ".frozen", "/lib"]
 
 
-_power_on()
+try:
+    _power_on()
+finally:  # in whatever state: from here on it can be talked to, and interrupted
+    machine._note(machine._NOTE_UP)
 del _file, _name
 if _config["run_main"]:
     with open("/main.py") as _main:

@@ -44,6 +44,7 @@ _NOTE_RESET = 2
 _NOTE_SIGNAL_END = 3
 _NOTE_SYNC = 4
 _NOTE_PIN = 5
+_NOTE_UP = 6
 
 
 class _Signal:

@@ -1,6 +1,7 @@
 """The demo's season: ten weeks of the same car as a log, reviewed, and held against what was done to it."""
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from underdash.car import build
 from underdash.car.season import BAD_FROM, DARK_FROM, evenings, log
 from underdash.carfile import CarFile
 from underdash.cli.progress import bar
-from underdash.problems import write_whole
+from underdash.problems import readable, write_whole
 from underdash.review import review
 from underdash.review.pages import write_pages
 
@@ -20,6 +21,8 @@ def run(car: CarFile, out: Path, say: Callable[[str], None]) -> list[str]:
     """Leave the log, the report and the pages in `out`; one line for each thing that is not as promised."""
     say("Ten weeks of that car, a drive every other evening (invented data)")
     say(f"  it is dark from drive {DARK_FROM} on, a ground joint bad from drive {BAD_FROM} on; the review is not told")
+    with readable(out):
+        shutil.rmtree(out, ignore_errors=True)
     with bar("season", unit="drives") as show:
         season = evenings(build(car), show)
     write_whole(out / "log.csv", log(season).encode())

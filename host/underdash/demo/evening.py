@@ -1,18 +1,16 @@
-"""The demo: one evening's drive, from the car's wire to the report; and a season of them."""
+"""The demo's evening: one drive, from the plan of the car and its wires to the report."""
 
 import json
 import shutil
-import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import click
 import numpy as np
 
 from chargecore import engine, options, thresholds
-from underdash import demo_season
 from underdash.car import Drive, evening, simulate
-from underdash.carfile import CarFile, example
+from underdash.carfile import CarFile
 from underdash.cli.progress import bar
 from underdash.link.client import Board
 from underdash.link.pull import pull
@@ -30,18 +28,12 @@ _WITHIN_S = 6.0  # promise: the deficit's start and length, against the model's 
 _AGREE = 0.12  # share by which the planned mean current may be off: the fan's duty is the owner's estimate
 
 
-def run(out: Path) -> int:
-    """Run everything into `out`; return 0, or 1 if what it shows is not what it promises."""
-    began = time.monotonic()
-
-    def say(text: str) -> None:
-        click.echo(f"[{time.monotonic() - began:5.1f} s] {text}")
-
+def run(car: CarFile, out: Path, say: Callable[[str], None]) -> list[str]:
+    """Run everything into `out`; one line for each thing that is not as promised."""
     with readable(out):
         out.mkdir(parents=True, exist_ok=True)
-        for name in ("bench", "board", "archive", "season"):
+        for name in ("bench", "board", "archive"):
             shutil.rmtree(out / name, ignore_errors=True)
-    car = example()
     say(f"Planning the conversion that {car.path.name} describes (an invented car)")
     _plan(car, out, say)
     say("Driving that very car through its evening (invented data)")
@@ -89,15 +81,10 @@ def run(out: Path) -> int:
     for finding in report["findings"]:
         say(f"  [{finding['weight']}] {finding['text']} ({finding['evidence']})")
     problems = _against_truth(drive, report, say) + _as_planned(drive, report, say)
-    problems += _complete(rows, float(drive.t_s[-1]))
-    problems += demo_season.run(car, out / "season", say)
-    for problem in problems:
-        say(f"  NOT AS PROMISED: {problem}")
-    say(f"See {out / 'plan.html'}, {out / 'report.html'}, {out}/panel-*.png and {out / 'season' / 'season.html'}")
-    return 1 if problems else 0
+    return problems + _complete(rows, float(drive.t_s[-1]))
 
 
-def _plan(car: CarFile, out: Path, say: Any) -> None:
+def _plan(car: CarFile, out: Path, say: Callable[[str], None]) -> None:
     """Leave the car file and its plan in `out`, and say what is grave."""
     from underdash.plan.report import as_dict, plan
     from underdash.plan.show.page import render as render_plan
@@ -128,7 +115,7 @@ def _press(at_s: float) -> dict[int, list[tuple[float, int]]]:
     return {options.default_pins()["button"]: [(0.0, 1), (at_s, 0), (at_s + 0.4, 1)]}
 
 
-def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
+def _against_truth(drive: Drive, report: dict[str, Any], say: Callable[[str], None]) -> list[str]:
     """Compare what the review found with what the model knows; one line for each broken promise."""
     problems = []
     truth = drive.deficits()
@@ -151,7 +138,7 @@ def _against_truth(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
     return problems
 
 
-def _as_planned(drive: Drive, report: dict[str, Any], say: Any) -> list[str]:
+def _as_planned(drive: Drive, report: dict[str, Any], say: Callable[[str], None]) -> list[str]:
     """Compare what the plan foresaw with the drive's truth and the review's finding; one line for each disagreement."""
     problems = []
     for real, episode in zip(drive.deficits(), report["plan"]["episodes"], strict=False):

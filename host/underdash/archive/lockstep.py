@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from chargecore.frames import CLAMP_STEP_MA
 from chargecore.units import ABSENT
-from underdash.review.bitstreams import Ints, Streams, Where, memory
+from underdash.archive.bitstreams import Ints, Streams, Where, memory
 
 Ints32 = NDArray[np.int32]
 Ints16 = NDArray[np.int16]
