@@ -100,13 +100,14 @@ def library(rng: np.random.Generator, size: int, only: str | None = None) -> dic
 
 
 def slow_library(rng: np.random.Generator, size: int) -> dict[str, list[f.Entry]]:
-    """Healthy and ageing, without a clamp, as a recorder of a sample in two seconds has them."""
+    """Healthy and ageing, without a clamp, as a recorder of a sample in two seconds has them. Many: of a few the same
+    deep dips would come again with the same weather, as chance has it in no car."""
 
     def one(fault: str) -> f.Entry:
         celsius, severity = float(rng.uniform(-4.0, 28.0)), float(rng.uniform(0.0, 1.0))
         return f.pair(rng, fault, celsius=celsius, severity=severity, slow=True)[1]
 
-    return {fault: [one(fault) for _ in range(4 * size)] for fault in ("none", "battery ageing")}
+    return {fault: [one(fault) for _ in range(20 * size)] for fault in ("none", "battery ageing")}
 
 
 def picker(pool: dict[str, list[f.Entry]], rng: np.random.Generator) -> Pick:
