@@ -51,6 +51,21 @@ def test_no_resistance_where_it_cannot_be_told(tmp_path: Path) -> None:
     assert resistance(path) is None
 
 
+@pytest.mark.parametrize("end_a", [100.0, 125.0, 1000.0])
+def test_a_clamp_at_its_end_tells_no_resistance(tmp_path: Path, end_a: float) -> None:
+    """The virtual car's starter draws 136 to 305 A; what the clamp cannot read it reads as its end."""
+    path, drive = logged(car_of(0.94, 0.006, 60.0), tmp_path / "log.csv", clamp=True)
+    head, *lines = path.read_text().splitlines()
+    cells = [line.split(",") for line in lines]
+    path.write_text("\n".join([head, *(f"{t},{v},{max(float(a), -end_a):.2f}" for t, v, a in cells)]) + "\n")
+    (found,) = review(path)[0]["drives"]
+    (crank,) = found["cranks"]
+    if drive.amps.min() > -end_a:
+        assert not crank["clipped"] and crank["resistance_ohm"] is not None
+    else:
+        assert crank["clipped"] and crank["resistance_ohm"] is None and crank["most_amps"] == -end_a
+
+
 @pytest.mark.parametrize(("ohm", "seed"), [(0.004, 1), (0.008, 2), (0.015, 3)])
 def test_the_virtual_cars_resistance_is_found(tmp_path: Path, ohm: float, seed: int) -> None:
     """Battery and cable to the starter, as the model was told; up to a tenth more while its surface charge goes, and

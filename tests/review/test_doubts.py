@@ -98,3 +98,15 @@ def test_volts_that_are_gone_are_no_crank(tmp_path: Path) -> None:
     # And by themselves they begin no drive, here or in what-if.
     path = with_clamp(tmp_path / "log.csv", REST, (10, 0.0, 0.0), PARKED)
     assert review(path)[0]["drives"] == [] and read(path, PLAIN).drives == []
+
+
+def test_an_engine_that_stalls_accuses_no_alternator(tmp_path: Path) -> None:
+    report = of(tmp_path, REST, CRANK, (30, 14.1, 5.0), (40, 12.2, -4.0), CRANK, RUN, PARKED)
+    (episode,) = [one for one in report["drives"][0]["episodes"] if one["kind"] == "discharging"]
+    assert episode["length_s"] == pytest.approx(40, abs=1.1)
+    (finding,) = said(report, "seems to have stopped once")
+    assert finding["weight"] == "note" and not said(report, "fed the car for 40 s. ")
+    assert report["answers"][0]["answer"].startswith("No.")
+    # But minutes of it are a deficit, whatever ended them.
+    long = of(tmp_path, REST, CRANK, (30, 14.1, 5.0), (400, 12.2, -4.0), CRANK, RUN, PARKED)
+    assert long["answers"][0]["answer"].startswith("Yes") and not said(long, "seems to have stopped")

@@ -27,7 +27,7 @@ def review(
     from underdash.archive import rot
     from underdash.review import analysis, answers, findings, foreign, rows
     from underdash.review.foreign import several
-    from underdash.review.season import season, words
+    from underdash.review.season import season
 
     sources = [source] if isinstance(source, Path) else list(source)
     source = sources[0]
@@ -46,7 +46,6 @@ def review(
 
         report["plan"] = against_plan(report, car)
     report["season"] = season(report, table)
-    told = [*findings.findings(report), *words.findings(report["season"])]
-    report["findings"] = sorted(told, key=lambda finding: findings.WEIGHTS.index(finding["weight"]))
+    report["findings"] = findings.findings(report)
     report["answers"] = answers.answers(report)
     return report, table

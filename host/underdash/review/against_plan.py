@@ -17,7 +17,7 @@ def against_plan(report: dict[str, Any], car: CarFile) -> dict[str, Any]:
 
     An episode does not tell its situation: it is held against the shortfall that comes nearest to it, by the mean
     current of the battery where a clamp measured it, else by the mean volts. Each discharging episode of the report
-    is told what closes it: the plan's remedies where the plan foresees it, else the drops to measure.
+    is told what closes it: the plan's remedies where the plan foresees it, or a graver one, else the drops to measure.
     """
     planned = budget(car)
     cures = [remedy.text for remedy in planned.remedies if remedy.needed is not None]
@@ -28,7 +28,8 @@ def against_plan(report: dict[str, Any], car: CarFile) -> dict[str, Any]:
             if episode["kind"] != "discharging" or not drive["started"]:
                 continue
             beside = _beside(drive["number"], episode, planned.shortfalls)
-            episode["closes"] = cures if beside["foreseen"] else [check["text"] for check in checks]
+            as_planned = beside["foreseen"] or beside["milder"]
+            episode["closes"] = cures if as_planned else [check["text"] for check in checks]
             episodes.append(beside)
     return {
         "car": car.name,
@@ -85,8 +86,9 @@ def _beside(number: int, episode: dict[str, Any], shortfalls: tuple[Shortfall, .
         "found_volts": episode["mean_volts"],
     }
 
+    unknown = {**found, "nearest": None, "foreseen": False, "milder": False}
     if found_a is None and episode["mean_volts"] is None:
-        return {**found, "nearest": None, "foreseen": False}
+        return unknown
 
     def apart(one: Shortfall) -> float:
         by_volts: float = abs(one.bus_v - (episode["mean_volts"] or 0.0))
@@ -94,9 +96,11 @@ def _beside(number: int, episode: dict[str, Any], shortfalls: tuple[Shortfall, .
 
     nearest = min(shortfalls, key=apart, default=None)
     if nearest is None:
-        return {**found, "nearest": None, "foreseen": False}
+        return unknown
     if found_a is None:
-        foreseen = abs(nearest.bus_v - episode["mean_volts"]) <= _ALIKE_V
+        milder = episode["mean_volts"] > nearest.bus_v + _ALIKE_V
+        worse = episode["mean_volts"] < nearest.bus_v - _ALIKE_V
     else:
-        foreseen = nearest.least_a * (1.0 - _ALIKE) <= found_a <= nearest.most_a * (1.0 + _ALIKE)
-    return {**found, "nearest": _shortfall(nearest), "foreseen": foreseen}
+        milder = found_a < nearest.least_a * (1.0 - _ALIKE)
+        worse = found_a > nearest.most_a * (1.0 + _ALIKE)
+    return {**found, "nearest": _shortfall(nearest), "foreseen": not (milder or worse), "milder": milder}

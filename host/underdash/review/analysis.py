@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from chargecore import engine
 from underdash.review.charge_bounds import Supply, supply_of
 from underdash.review.drives import begins, drive, ended_s
 from underdash.review.episodes import EPISODE_STATES, episodes
@@ -11,10 +12,14 @@ from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import sensors
-from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, steps_s
+from underdash.review.still import doubtful_rests
+from underdash.review.stretches import Times, apart_s, awake, boots, cut, gaps, holes, period_s, spans_s, steps_s
 
 if TYPE_CHECKING:
     from underdash.carfile import CarFile
+
+_RUNNING_RPM = 350.0  # a starter turns an engine at 100 to 300 rpm, idle is 500 and more (from memory)
+_CRANK_SEEN_S = 1.5  # rows further apart may miss a crank (chosen here)
 
 __all__ = ["EPISODE_STATES", "analyse"]
 
@@ -38,10 +43,13 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         first = begins(stretch.state, stretch.volts)
         if first is not None and ended_s(stretch) <= stretch.since_s[first] and not known.holes[1:].any():
             first = None  # still since before its charging volts: a charger on a parked car
-        before = [run for run in cut(stretch.state, known.holes) if first is None or run[0] < first]
+        alike = list(cut(stretch.state, known.holes))
+        spans = zip((run[0] for run in alike), spans_s(stretch, alike, known.holes), strict=True)
+        before = [(row, span_s) for row, span_s in spans if first is None or row < first]
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
-            parked.append({"dated": account.dated(boot, episode["start_s"]), **episode})
+            ran = _ran(rows, episode, stretch, None if first is None else int(stretch.state[first]))
+            parked.append({"dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
         if first is not None:
             found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
@@ -69,7 +77,22 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         "drives": drives,
         "parked_episodes": parked,
         "rests": nights,
+        "doubtful_rests": doubtful_rests(rows, drives),
     }
+
+
+def _ran(rows: Rows, episode: dict[str, Any], stretch: Rows, then: int | None) -> bool | None:
+    """Whether the engine ran in an episode outside any drive: by its speed where the log has it. Else it was off if its
+    key was, or if the car had been at rest and no starter turned; but rows too slow for a crank, or a drive that
+    follows without one (`then` is its first verdict, None for no drive), leave it open: None."""
+    its = slice(episode["first_row"], episode["last_row"] + 1)
+    rpm = rows.rpm[its]
+    if np.isfinite(rpm).any():
+        return bool(np.nanmedian(rpm) >= _RUNNING_RPM)
+    if (rows.key[its] == 0).all():
+        return False
+    seen = period_s(rows) <= _CRANK_SEEN_S and then in (None, engine.CRANK)
+    return False if seen and stretch.state[0] == engine.REST else None
 
 
 def whole(rows: Rows, steps: Floats, capacity_ah: float | None) -> dict[str, Any] | None:

@@ -2,7 +2,11 @@
 
 from typing import Any
 
-from underdash.review.drive_words import given, often, slight
+from underdash.review.charge_words import cost_ah, given, given_ah, measured_ah
+from underdash.review.drive_words import deficits as deficits_of
+from underdash.review.drive_words import often
+from underdash.review.findings import undecided
+from underdash.review.lost_volts import blamed
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
 from underdash.review.words import clock, duration, on
@@ -15,18 +19,18 @@ QUESTIONS = (
     "What would fix it?",
 )
 _LEAST_SHARE = 0.001  # of a life that is put in figures
+# Hours between which lamps are taken to be on, and what shows that they matter (chosen here).
+_DUSK, _DAWN = 18, 7
+_FEW_DRIVES, _DARK_SHARE = 3, 0.5
 
 
 def answers(report: dict[str, Any]) -> list[dict[str, str]]:
     """[{question, answer}], in the order of QUESTIONS; only the first where the battery was not cycled."""
-    found = [(drive, episode) for drive in report["drives"] for episode in drive["episodes"] if drive["started"]]
-    deficits = [(drive, episode) for drive, episode in found if episode["kind"] == "discharging"]
-    if slight([episode for _, episode in deficits]):
-        deficits = []
-    if not deficits:
+    found = [(drive, episode) for drive in report["drives"] for episode in deficits_of(drive)]
+    if not found:
         return [{"question": QUESTIONS[0], "answer": _no(report)}]
-    told = (_yes(report, deficits), _since(report, deficits), _when(report, deficits), _cost(report, deficits),
-            _fix(report, deficits))  # fmt: skip
+    told = (_yes(report, found), _since(report, found), _when(report, found), _cost(report, found),
+            _fix(report, found))  # fmt: skip
     return [{"question": question, "answer": answer} for question, answer in zip(QUESTIONS, told, strict=True)]
 
 
@@ -54,6 +58,17 @@ def _no(report: dict[str, Any]) -> str:
         return f"The engine seems not to have started in {_of(failed, drives)}: see the findings."
     if any(episode["kind"] == "overcharge" for drive in drives for episode in drive["episodes"]):
         return "No, but it was overcharged: see the findings."
+    parked = undecided(report)
+    if any(episode["ran"] for episode in parked):
+        return "Yes: the battery fed the car in a drive whose start is not in these rows: see the findings."
+    if parked:
+        return (
+            "They leave it open: something drew from the battery, and no crank tells whether the engine ran. See the "
+            "findings."
+        )
+    if report["doubtful_rests"]:
+        many = len({rest["drive"] for rest in report["doubtful_rests"]})
+        return f"Not that these rows show, but after {_of(drives[:many], drives)} they leave it open: see the findings."
     if len(drives) == 1:
         return "No. With the engine running the alternator carried the car."
     return f"No. In each of these {len(drives)} drives the alternator carried the car."
@@ -72,12 +87,28 @@ def _yes(report: dict[str, Any], deficits: Deficits) -> str:
 def _since(report: dict[str, Any], deficits: Deficits) -> str:
     drive, episode = deficits[0]
     into = duration(episode["start_s"] - drive["start_s"])
-    dated = f" {on(drive['dated']) or '(undated)'}"
-    if len(report["drives"]) == 1:
-        return f"From {clock(episode['start_s'])} on, {into} into the drive{dated}."
-    if drive["number"] == 1:
-        return f"Since the first of these drives{dated}, {into} into it: it may be older."
-    return f"Since drive {drive['number']}{dated}, {into} into it; the {drive['number'] - 1} before it show none."
+    total, earlier = len(report["drives"]), drive["number"] - 1
+    if total == 1:
+        return f"From {clock(episode['start_s'])} on, {into} into the drive{_day(drive)}."
+    if earlier:
+        shown = "the one before it shows none" if earlier == 1 else f"the {earlier} before it show none"
+        told = f"Since drive {drive['number']}{_day(drive)}, {into} into it; {shown}."
+    else:
+        told = f"Since the first of these drives{_day(drive)}, {into} into it: it may be older."
+    last = deficits[-1][0]
+    later = total - last["number"]
+    if total - earlier > 1:
+        hit = len({one["number"] for one, _ in deficits})
+        told += f" It came in {hit} of the {total - earlier} drives from then on."
+    if later and last["number"] != drive["number"]:
+        told += f" Last in drive {last['number']}{_day(last)}."
+    if later:
+        told += " The one after it shows none." if later == 1 else f" The {later} after it show none."
+    return told
+
+
+def _day(drive: dict[str, Any]) -> str:
+    return f" {on(drive['dated']) or '(undated)'}"
 
 
 def _when(report: dict[str, Any], deficits: Deficits) -> str:
@@ -86,28 +117,85 @@ def _when(report: dict[str, Any], deficits: Deficits) -> str:
     if len(into) > 1:
         first, last = f"{into[0]:.0f}", f"{into[-1]:.0f}"
         told.append(f"It begins {first if first == last else f'{first} to {last}'} min into the drive.")
-    speeds = [drive["idle"] for drive, _ in deficits if drive["idle"]]
-    if speeds:
-        short_s = {drive["number"]: drive["idle"]["idle_short_s"] for drive, _ in deficits if drive["idle"]}
-        told.append(f"{duration(sum(short_s.values()))} of it at 500 to 900 rpm.")
+    hit = {drive["number"]: drive for drive, _ in deficits}
+    told += [_idling(hit, deficits), _in_the_dark(report["drives"], hit)]
     planned = [episode for episode in report.get("plan", {}).get("episodes", ()) if episode["foreseen"]]
     if planned:
         where = sorted({f"{one['nearest']['speed']}, {one['nearest']['situation']}" for one in planned})
         told.append(f"It is what the car file foresees at {'; '.join(where)}.")
-    charged = [drive["set_point_volts"] for drive, _ in deficits if drive["set_point_volts"] is not None]
+    charged = [drive["set_point_volts"] for drive in hit.values() if drive["set_point_volts"] is not None]
+    never = sum(not drive["charged"] for drive in hit.values())
     if charged:
         least, most = f"{min(charged):.2f}", f"{max(charged):.2f}"
         at = f"{least} V (median)" if least == most else f"{least} to {most} V (medians)"
-        told.append(f"At other times of the same drive it charged, at {at}.")
-    elif not any(drive["charged"] for drive, _ in deficits):
-        told.append("It never charged in these drives.")
-    return " ".join(told)
+        told.append(f"At other times of the same drive{'' if len(charged) == 1 else 's'} it charged, at {at}.")
+    if never:
+        all_of = "this drive" if len(report["drives"]) == 1 else "these drives"
+        told.append(f"It never charged in {all_of if never == len(hit) else f'{never} of them'}.")
+    return " ".join(one for one in told if one)
+
+
+def _idling(hit: dict[int, dict[str, Any]], deficits: Deficits) -> str:
+    """How much of it was at idle, where the log has the engine's speed."""
+    idle = {number: drive["idle"] for number, drive in hit.items() if drive["idle"]}
+    total_s = sum(episode["length_s"] for drive, episode in deficits if drive["number"] in idle)
+    if not total_s:
+        return ""
+    short_s, idle_s = (sum(one[name] for one in idle.values()) for name in ("idle_short_s", "idle_s"))
+    if short_s < 0.05 * total_s:
+        return f"{'None' if short_s == 0.0 else 'Hardly any'} of it at idle (500 to 900 rpm)."
+    much = "All of it" if short_s > 0.99 * total_s else f"{duration(short_s)} of it"
+    where = "this drive" if len(idle) == 1 else "these drives"
+    return f"{much} at idle (500 to 900 rpm), {short_s / idle_s:.0%} of the time at idle in {where}."
+
+
+def _not_at_idle(deficits: Deficits) -> bool:
+    """Whether the log's engine speed says that hardly any of it was at idle."""
+    hit = {drive["number"]: drive for drive, _ in deficits if drive["idle"]}
+    total_s = sum(episode["length_s"] for drive, episode in deficits if drive["number"] in hit)
+    return bool(hit) and sum(drive["idle"]["idle_short_s"] for drive in hit.values()) < 0.05 * total_s
+
+
+def _in_the_dark(drives: list[dict[str, Any]], hit: dict[int, dict[str, Any]]) -> str:
+    """Whether it goes with the hours in which the lamps are on; nothing where too few drives are dated to tell."""
+    dark: dict[bool, list[bool]] = {True: [], False: []}
+    for drive in drives:
+        if drive["dated"] and drive["started"]:
+            hour = int(drive["dated"][11:13])
+            dark[drive["number"] in hit].append(hour >= _DUSK or hour < _DAWN)
+    fed, well = dark[True], dark[False]
+    if min(len(fed), len(well)) < _FEW_DRIVES:
+        return ""
+    more = sum(fed) / len(fed) - sum(well) / len(well)
+    if abs(more) < _DARK_SHARE:
+        return ""
+    return (
+        f"{sum(fed)} of these {len(fed)} drives began between {_DUSK}:00 and {_DAWN}:00, and {sum(well)} of the "
+        f"{len(well)} without it{': the lamps may be what is too much' if more > 0.0 else ''}."
+    )
 
 
 def _cost(report: dict[str, Any], deficits: Deficits) -> str:
     episodes = [episode for _, episode in deficits]
+    by_drive: dict[int, list[dict[str, Any]]] = {}
+    for drive, episode in deficits:
+        by_drive.setdefault(drive["number"], []).append(episode)
+    number = max(by_drive, key=lambda one: sum(cost_ah(episode) for episode in by_drive[one]))
+    worst = f"drive {number}{_day(report['drives'][number - 1])}"
+    measured = all(episode["charge_ah"] is not None for episode in episodes)
+    if len(by_drive) == 1 or measured:
+        told = f"{given(episodes)}."
+        if len(by_drive) > 1:
+            most = -sum(episode["charge_ah"] for episode in by_drive[number])
+            told += f" The most in one drive was {measured_ah(most, *given_ah(by_drive[number]))}, in {worst}."
+    else:  # the bounds of many drives add up to what no battery holds
+        told = f"The worst was {worst}. {given(by_drive[number])}."
+    driven_s = sum(drive["length_s"] for drive in report["drives"])
+    if len(report["drives"]) > 1 and driven_s:
+        lasted_s = sum(episode["length_s"] for episode in episodes)
+        told += f" It lasted {lasted_s / driven_s:.1%} of the {duration(driven_s)} driven."
     volts = [episode["lowest_volts"] for episode in episodes if episode["lowest_volts"] is not None]
-    told = f"{given(episodes)}." + (f" The volts fell to {min(volts):.2f} V." if volts else "")
+    told += f" The volts fell to {min(volts):.2f} V." if volts else ""
     shares = [drive["life_share"] for drive in report["drives"] if drive["life_share"] is not None]
     if sum(shares) > 0.0:
         share = f"about {sum(shares):.1%}" if sum(shares) >= _LEAST_SHARE else f"less than {_LEAST_SHARE:.1%}"
@@ -120,14 +208,37 @@ def _cost(report: dict[str, Any], deficits: Deficits) -> str:
 
 
 def _fix(report: dict[str, Any], deficits: Deficits) -> str:
-    plan = report.get("plan")
-    if plan and any(episode["foreseen"] for episode in plan["episodes"]) and closing(plan):
-        return f"By the car file any one of these, margin included: {'; '.join(closing(plan))}."
-    if plan and plan["checks"]:
-        return "The car differs from its file. " + " ".join(check["text"] for check in plan["checks"])
+    return " ".join(one for one in (_season(report, deficits), _rest(report, deficits)) if one)
+
+
+def _season(report: dict[str, Any], deficits: Deficits) -> str:
+    """What the season's verdicts say has to be mended first, if anything."""
+    names = blamed(report, deficits[-1][0]["number"])
+    since = [report["season"]["verdicts"][name] for name in names]
+    return " ".join(
+        f"First the {name}{'' if one['drive'] is None else ', since drive ' + str(one['drive'])}: {one['reason']}"
+        for name, one in zip(names, since, strict=True)
+    )
+
+
+def _rest(report: dict[str, Any], deficits: Deficits) -> str:
+    """What closes the deficits otherwise: by the car file where there is one."""
+    plan, first = report.get("plan"), bool(_season(report, deficits))
+    if plan and any(one["foreseen"] or one["milder"] for one in plan["episodes"]) and closing(plan):
+        then = "Then, by the car file," if first else "By the car file"
+        return f"{then} any one of these, margin included: {'; '.join(closing(plan))}."
+    if first and not all(drive["charged"] for drive, _ in deficits):
+        return ""
+    if plan and plan["checks"] and not first:
+        return "The car seems to differ from its file. " + " ".join(check["text"] for check in plan["checks"])
+    if _not_at_idle(deficits):
+        return (
+            "It was not at idle: see to the belt, the charge cable and the grounds, or there is more on than the "
+            "machine can give."
+        )
     if all(drive["charged"] for drive, _ in deficits):
         return (
-            "A higher idle, a smaller alternator pulley, more rated output or less load at idle. How much of each, the "
-            "plan of a car file says."
+            f"{'Then a' if first else 'A'} higher idle, a smaller alternator pulley, more rated output or less load at "
+            "idle. How much of each, the plan of a car file says."
         )
     return "First see that the alternator charges at all: belt, its fuse, the charge cable, the grounds, the machine."

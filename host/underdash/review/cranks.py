@@ -7,23 +7,28 @@ import numpy as np
 from underdash.review.rows import Floats, Rows
 from underdash.review.stretches import least
 
-RECOVERED_V = 13.2  # "never below 13.2" with the engine running (a trade lesson, as `marginal_mv`)
 _WHOLE_S = 0.9  # a row at least so long is a second's, not one of the tenths around a crank [s]
 _LOOK_ROWS = 200  # the first whole second is looked for so far: a crank's tenths are followed for seconds
+# At the end of its range a clamp stands still while the volts go on moving. A journal's step is 0.05 A; 0.15 V are 5 A
+# to 50 A at 30 to 3 mohm (chosen here).
+_STANDS_A, _MOVES_V = 0.06, 0.15
 _LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): no resistance from a row with it
 
 
-def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> dict[str, Any]:
-    """The crank in rows start..end; `stop` is one past the last row of its drive.
+def crank(
+    rows: Rows, start: int, end: int, stop: int, span_s: tuple[float, float], marginal_volts: float
+) -> dict[str, Any]:
+    """The crank in rows start..end, its start and end in span_s [s]; `stop` is one past the last row before the next
+    crank, a hole, or the end of its drive.
 
-    healthy_volts: limit from which charging counts as healthy [V]; recovery is to it or to 13.2 V, the lower.
+    marginal_volts: from here on volts are those of charging [V].
     """
-    begin_s = float(rows.since_s[start])
-    over_s = float(rows.since_s[end]) if end < stop else float(rows.t_s[end - 1])
+    begin_s, over_s = span_s
     low = rows.low[start:end]
     held = _held(low)
     before = _before(rows, start)
     dip = before - held if before is not None and held is not None else None
+    clipped = _clipped(rows.amps[start:end], rows.volts[start:end])
     return {
         "start_s": round(begin_s, 3),
         "length_s": round(over_s - begin_s, 3),
@@ -31,10 +36,11 @@ def crank(rows: Rows, start: int, end: int, stop: int, healthy_volts: float) -> 
         "held_volts": held,
         "before_volts": before,
         "dip_volts": None if dip is None else round(dip, 3),
-        "recovery_s": _recovery(rows, end, stop, over_s, min(RECOVERED_V, healthy_volts)),
+        "recovery_s": _recovery(rows, end, stop, over_s, marginal_volts),
         "after_volts": _after(rows, end, stop),
-        "resistance_ohm": _resistance(rows, start, end, begin_s),
+        "resistance_ohm": None if clipped else _resistance(rows, start, end, begin_s),
         "most_amps": _most(rows.amps[start:end]),
+        "clipped": clipped,
         "first_row": start,
     }
 
@@ -43,6 +49,15 @@ def _most(amps: Floats) -> float | None:
     """The current furthest from zero [A], with its sign; None without a clamp."""
     known = amps[np.isfinite(amps)]
     return round(float(known[np.argmax(np.abs(known))]), 1) if len(known) else None
+
+
+def _clipped(amps: Floats, volts: Floats) -> bool:
+    """Whether the clamp was at the end of its range: it stands still at its most while the volts do not."""
+    if not np.isfinite(amps).any():
+        return False
+    most = amps[np.nanargmax(np.abs(amps))]
+    at_most = volts[(np.abs(amps - most) <= _STANDS_A) & np.isfinite(volts)]
+    return bool(abs(most) >= _LEAST_A and len(at_most) > 1 and np.ptp(at_most) >= _MOVES_V)
 
 
 def _resistance(rows: Rows, start: int, end: int, begin_s: float) -> float | None:
@@ -80,9 +95,9 @@ def _before(rows: Rows, start: int) -> float | None:
 
 
 def _recovery(rows: Rows, end: int, stop: int, over_s: float, limit: float) -> float | None:
-    """From the end of the crank to volts of `limit` [s]; None if they never came."""
+    """From the end of the crank to the beginning of the first row of `limit` [V] and more [s]; None if none came."""
     back = np.flatnonzero(rows.volts[end:stop] >= limit)
-    return round(max(float(rows.t_s[end + back[0]]) - over_s, 0.0), 3) if len(back) else None
+    return round(max(float(rows.t_s[end + back[0] - 1]) - over_s, 0.0), 3) if len(back) else None
 
 
 def _after(rows: Rows, end: int, stop: int) -> float | None:

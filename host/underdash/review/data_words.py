@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from underdash.review.charge_words import way
 from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
@@ -57,6 +58,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
             f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
+            row=longest["row"],
             t_s=longest["start_s"],
         )
     step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
@@ -81,7 +83,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
             "act",
             f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
             "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
-            f"from {clock(contradict['t_s'])}: {contradict['amps']:.1f} A at {contradict['volts']:.2f} V",
+            f"from {clock(contradict['t_s'])}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
             row=contradict["first_row"],
             t_s=contradict["t_s"],
             cost=_UNTRUE_AH,
@@ -89,7 +91,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
     if gone is not None:
         said.add(
             "act",
-            f"The volts were gone from the board's input for {duration(gone['length_s'])}: its wire, fuse or ground.",
+            f"The volts were gone from the input for {duration(gone['length_s'])}: its wire, fuse or ground.",
             f"from {clock(gone['t_s'])}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
             row=gone["first_row"],
             t_s=gone["t_s"],
@@ -108,7 +110,7 @@ def _clamp(said: Said, crank: dict[str, Any], text: str) -> None:
     said.add(
         "act",
         text,
-        f"crank at {clock(crank['start_s'])}: {crank['most_amps']:.1f} A at most",
+        f"crank at {clock(crank['start_s'])}: {way(crank['most_amps'])} at most",
         drive=crank["drive"],
         row=crank["first_row"],
         t_s=crank["start_s"],
@@ -123,7 +125,7 @@ def _late(said: Said, report: dict[str, Any]) -> None:
                 said.add(
                     "note",
                     "Without a clamp a deficit shows late where the volts stand still.",
-                    clock(episode["start_s"]),
+                    f"{clock(episode['start_s'])}, told at {clock(episode['shown_s'])}",
                     drive=drive["number"],
                     row=episode["first_row"],
                     t_s=episode["start_s"],

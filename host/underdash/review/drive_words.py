@@ -2,13 +2,18 @@
 
 from typing import Any
 
+from underdash.review.charge_words import LEAST_AH, cost_ah, given, taken_ah
+from underdash.review.lost_volts import blamed, lost_volts
 from underdash.review.sensors import doubt
 from underdash.review.words import Said, clock, duration, figure, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
 _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will stop
-_LEAST_S, _LEAST_AH = 10.0, 0.01  # what lasts less and took less is not worth a line (chosen here)
+_LEAST_S = 10.0  # what lasts less, and took less than LEAST_AH, is not worth a line (chosen here)
+_STALLED_S = 60.0  # a deficit no longer than this that ends with a crank is of an engine that had stalled (chosen here)
+_JOINED_S = 2.0  # between the two, a row of a slow log
+_NEARLY = 0.95  # as good as all
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -18,15 +23,15 @@ def drives(said: Said, report: dict[str, Any]) -> None:
     well = []
     for drive in report["drives"]:
         mine = drive["episodes"]
-        deficits = [episode for episode in mine if episode["kind"] == "discharging"] if drive["started"] else []
-        if not slight(deficits):
-            _deficits(said, drive, deficits)
+        _stalls(said, drive)
+        if found := deficits(drive):
+            _deficits(said, drive, found, blamed(report, drive["number"]))
         for episode in mine:
             if episode["kind"] == "overcharge":
                 _overcharge(said, drive, episode)
         marginal = [episode for episode in mine if episode["kind"] == "marginal"]
         if not slight(marginal):
-            _marginal(said, drive, marginal)
+            _marginal(said, drive, marginal, report["thresholds"]["clamp_dead_ma"] / 1000)
         for crank in drive["cranks"]:
             _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
         if not drive["started"]:
@@ -40,47 +45,47 @@ def drives(said: Said, report: dict[str, Any]) -> None:
     _well(said, well, len(report["drives"]))
 
 
-def cost_ah(episode: dict[str, Any]) -> float:
-    """What an episode took out of the battery, for ranking [Ah]: by the clamp; else the middle of its bounds; else a
-    guess of 10 A."""
-    if episode["charge_ah"] is not None:
-        return float(max(-episode["charge_ah"], 0.0))
-    if episode["charge_low_ah"] is not None:
-        return float(-(episode["charge_low_ah"] + episode["charge_high_ah"]) / 2)
-    return float(10.0 * episode["length_s"] / 3600)
+def deficits(drive: dict[str, Any]) -> list[dict[str, Any]]:
+    """The discharging episodes of a drive in which the engine started that are worth a line, but those of an engine
+    that had stalled. None where all together are slight; else none of seconds that no bounds of charge are known of."""
+    if not drive["started"]:
+        return []
+    found = [one for one in drive["episodes"] if one["kind"] == "discharging" and not _stalled(drive, one)]
+    if slight(found):
+        return []
+    return [one for one in found if one["charge_low_ah"] is not None or one["length_s"] >= _LEAST_S] or found
+
+
+def _stalled(drive: dict[str, Any], episode: dict[str, Any]) -> bool:
+    """Whether a starter soon ended it: then the engine had stopped, and the alternator is not to blame."""
+    end_s = episode["start_s"] + episode["length_s"]
+    return episode["length_s"] <= _STALLED_S and any(
+        abs(crank["start_s"] - end_s) <= _JOINED_S for crank in drive["cranks"]
+    )
+
+
+def _stalls(said: Said, drive: dict[str, Any]) -> None:
+    found = [one for one in drive["episodes"] if one["kind"] == "discharging" and _stalled(drive, one)]
+    if drive["started"] and found:
+        first = found[0]
+        said.add(
+            "note",
+            f"The engine seems to have stopped {times(len(found))} and been started again: the battery fed the car for "
+            f"{duration(sum(one['length_s'] for one in found))} until the starter turned.",
+            _span(first),
+            drive=drive["number"],
+            row=first["first_row"],
+            t_s=first["start_s"],
+            cost=sum(cost_ah(one) for one in found),
+        )
 
 
 def slight(episodes: list[dict[str, Any]]) -> bool:
     """Whether these episodes together, if any, are too short and took too little to be worth a line."""
-    return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(_taken_ah(e) for e in episodes) < _LEAST_AH
+    return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(taken_ah(e) for e in episodes) < LEAST_AH
 
 
-def _taken_ah(episode: dict[str, Any]) -> float:
-    """What it took by clamp or volts [Ah]; 0 where neither tells."""
-    return 0.0 if episode["charge_low_ah"] is None else cost_ah(episode)
-
-
-def given(episodes: list[dict[str, Any]]) -> str:
-    """How much the battery gave in these episodes, in a sentence, with what that rests on."""
-    if all(episode["charge_ah"] is not None for episode in episodes):
-        ah, hours = -sum(e["charge_ah"] for e in episodes), sum(e["length_s"] for e in episodes) / 3600
-        return f"It gave {figure(ah, 2)} Ah, {figure(ah / hours if hours else 0.0, 1)} A on average"
-    if any(episode["charge_low_ah"] is None for episode in episodes):
-        return "How much it gave is not known without a clamp"
-    least, most = -sum(e["charge_high_ah"] for e in episodes), -sum(e["charge_low_ah"] for e in episodes)
-    return (
-        f"By an estimate from the volts it gave {span_ah(least, most)} (no clamp; from {episodes[0]['charge_basis']})"
-    )
-
-
-def span_ah(least: float, most: float) -> str:
-    """Two bounds of a charge in words [Ah]."""
-    if least < 0.05 * most:
-        return f"at most {most:.2g} Ah"
-    return f"between {least:.2g} and {most:.2g} Ah"
-
-
-def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]], blame: list[str]) -> None:
     worst = max(episodes, key=cost_ah)
     total_s = sum(episode["length_s"] for episode in episodes)
     last = max(episode["start_s"] + episode["length_s"] for episode in episodes)
@@ -90,16 +95,34 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
     lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
     if drive["set_point_volts"] is not None and last < drive["end_s"] - 1.0:
         cause = (
-            f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this "
-            "drive, so the machine works, and what is missing is output at low speed: a hot idle with "
-            "everything on. "
+            f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this drive. "
         )
+        share = idle_share(drive, episodes)
+        if share is None:
+            cause += "Most often what is missing then is output at low speed, at a hot idle with everything on. "
+        elif share >= _NEARLY:
+            cause += "All of it was at idle: what is missing is output at low speed. "
+        elif share <= 1.0 - _NEARLY:
+            cause += (
+                "None of it was at idle: look at the belt, the charge cable and the grounds, or there is more on than "
+            )
+            cause += "the machine can give. "
+        else:
+            cause += f"{share:.0%} of it was at idle. "
         # What closes it by the car file is told where the plan is held against the drive.
-        cause += (
-            "The plan says what closes it."
-            if worst["closes"]
-            else ("A higher idle, a smaller alternator pulley, more rated output or less load at idle closes it.")
-        )
+        lost = lost_volts(drive, worst)
+        if blame:
+            cause += f"But see first what the season says of the {' and the '.join(blame)}."
+        elif lost is not None:
+            cause += (
+                f"But {-worst['mean_amps']:.1f} A do not pull a battery down to {worst['mean_volts']:.2f} V: some "
+                f"{lost:.1f} V are lost between it and the board. Measure the drop from the battery's posts to the "
+                "board's tap, supply and ground, with the loads on, before anything else."
+            )
+        elif worst["closes"]:
+            cause += "The plan says what closes it."
+        elif share is None or share > 1.0 - _NEARLY:
+            cause += "A higher idle, a smaller alternator pulley, more rated output or less load at idle closes that."
     elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
         cause = (
             f"{short} to the end, after {drive['set_point_volts']:.2f} V earlier in this drive: either too much was on "
@@ -113,13 +136,21 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
         )
     said.add(
         "act" if total_s >= _SERIOUS_S else "watch",
-        f"The battery fed the car for {lasted}. {given(episodes)}. {cause}",
+        f"The battery fed the car for {lasted}. {given(episodes)}. {cause.strip()}",
         _span(worst) + ("" if len(episodes) == 1 else f", the worst of {len(episodes)}"),
         drive=drive["number"],
         row=worst["first_row"],
         t_s=worst["start_s"],
         cost=sum(cost_ah(episode) for episode in episodes),
     )
+
+
+def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float | None:
+    """How much of these episodes was at idle, 0 to 1; None where the log has no engine speed."""
+    total_s = sum(episode["length_s"] for episode in episodes)
+    if not drive["idle"] or not total_s:
+        return None
+    return float(min(drive["idle"]["idle_short_s"] / total_s, 1.0))
 
 
 def _span(episode: dict[str, Any]) -> str:
@@ -133,8 +164,9 @@ def _span(episode: dict[str, Any]) -> str:
 def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> None:
     said.add(
         "act",
-        f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. The regulator or its "
-        "sensing is at fault; a battery that gasses is ruined, and dangerous.",
+        f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. Look at the "
+        "regulator, its sensing and its ground first. Held for long, such volts make a battery gas, which ruins it and "
+        "is dangerous.",
         _span(episode),
         drive=drive["number"],
         row=episode["first_row"],
@@ -143,13 +175,19 @@ def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> N
     )
 
 
-def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
+def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]], dead_a: float) -> None:
     longest = max(episodes, key=lambda episode: episode["length_s"])
     total_s = sum(episode["length_s"] for episode in episodes)
     often = "" if len(episodes) == 1 else f" in {len(episodes)} stretches"
+    charged = longest["mean_amps"] is not None and longest["mean_amps"] > dead_a
+    barely = "the alternator barely carried the car"
+    if charged:
+        barely = (
+            f"the battery took {longest['mean_amps']:.1f} A meanwhile, so the volts are low at the board, not there"
+        )
     said.add(
         "note",
-        f"Charging was marginal for {duration(total_s)}{often}: the alternator barely carried the car.",
+        f"Charging was marginal for {duration(total_s)}{often}: {barely}.",
         _span(longest),
         drive=drive["number"],
         row=longest["first_row"],
@@ -161,11 +199,11 @@ def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]])
 def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float) -> None:
     if crank["held_volts"] is None or crank["held_volts"] >= weak:
         return
-    seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm seen by the board"
+    seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm by the clamp"
     said.add(
         "watch",
-        f"While cranking the battery held only {crank['held_volts']:.2f} V, below {weak:.1f} V. "
-        "Have the battery load-tested and the starter's cables checked for voltage drop.",
+        f"While cranking the battery held {crank['held_volts']:.2f} V, below {weak:.1f} V; when it is cold it may show "
+        "less and be well. Have the battery load-tested and the starter's cables checked for voltage drop.",
         f"crank at {clock(crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
         drive=drive["number"],
         row=crank["first_row"],
@@ -177,8 +215,8 @@ def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float
 def _never_charged(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "act",
-        "Charging volts were never reached in this drive: alternator, belt, its fuse or the charge cable.",
-        f"from {clock(drive['start_s'])}",
+        "Charging volts were never reached in this drive: look at belt, alternator, its fuse and the charge cable.",
+        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -195,7 +233,7 @@ def _not_started(said: Said, drive: dict[str, Any], low_rest: float) -> None:
         "act",
         f"The engine seems not to have started: the starter turned {times(many)}, and no charging volts came after it."
         f"{battery}",
-        f"from {clock(drive['start_s'])}",
+        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -208,7 +246,7 @@ def _life(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "note",
         f"This drive's cycles cost the battery about 1/{_one_figure(1.0 / drive['life_share']):,} of its life, by an "
-        "estimate that may be out by two or more.",
+        "estimate that may be out by a factor of two or more.",
         f"{cycles:g} cycle{'' if cycles == 1 else 's'} of up to {deepest:.2f} Ah by the clamp, counted after ASTM "
         "E1049; 60 cycles of 30 % taken for a life",
         drive=drive["number"],
@@ -226,11 +264,11 @@ def _one_figure(value: float) -> int:
 def _well(said: Said, well: list[dict[str, Any]], total: int) -> None:
     if len(well) > _FEW:
         volts = [drive["set_point_volts"] for drive in well]
-        first = well[0]
+        first, least, most = well[0], f"{min(volts):.2f}", f"{max(volts):.2f}"
+        between = least if least == most else f"{least} to {most}"
         said.add(
             "well",
-            f"In {len(well)} of {total} drives the alternator carried the car throughout, at {min(volts):.2f} to "
-            f"{max(volts):.2f} V.",
+            f"In {len(well)} of {total} drives the alternator carried the car throughout, at {between} V.",
             f"from drive {first['number']} on",
             row=first["first_row"],
             t_s=first["start_s"],

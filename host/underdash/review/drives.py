@@ -5,27 +5,31 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from underdash.review.charge_bounds import Supply
+from underdash.review.charge_bounds import HIGHEST_RESTED_V, Supply
 from underdash.review.cranks import crank
 from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
 from underdash.review.rows import Account, Floats, Rows
 from underdash.review.sensors import gone
 from underdash.review.set_point import by_speed, set_point
-from underdash.review.stretches import Times, cut, in_order, rows_within, runs
+from underdash.review.stretches import Times, cut, in_order, rows_within, runs, spans_s
 
 _ENGINE_RAN = (engine.CHARGING, engine.MARGINAL, engine.OVERCHARGE)
+_CHARGED = (engine.CHARGING, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
 _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
 _RESTED_S = 90.0
+_MILLI = 0.0005  # half a millisecond, to which times are told [s]
 _TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here)
 
 
 def begins(states: Any, volts: Floats) -> int | None:
     """The first of these rows in which the engine ran: a crank was seen, or volts that only an
     alternator gives. What comes before was with the car parked. None where it ran in none, or in the last alone: a
-    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned."""
-    driven = np.flatnonzero(_DRIVEN[states] & ~(gone(volts) & (states == engine.CRANK)))
+    drive of no length is no drive. volts: of these rows [V]: where they were gone, no starter turned, and those that a
+    battery at rest may have are no alternator's, though the verdict be marginal."""
+    odd = (gone(volts) & (states == engine.CRANK)) | ((volts <= HIGHEST_RESTED_V) & (states == engine.MARGINAL))
+    driven = np.flatnonzero(_DRIVEN[states] & ~odd)
     return int(driven[0]) if len(driven) and driven[0] < len(states) - 1 else None
 
 
@@ -48,15 +52,21 @@ def drive(
     offset, stop = span
     awake = rows.part(slice(offset, stop))
     boot = int(awake.boot[0])
-    states = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
+    alike = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
+    spans = spans_s(awake, alike, times.holes)
+    turned = [awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all() for start, end in alike]
+    # What follows a crank is of it up to the next one, or to a hole.
+    stops = [*(start for (start, _), yes in zip(alike, turned, strict=True) if yes), *np.flatnonzero(times.holes)]
     cranks = [
-        crank(rows, offset + start, offset + end, stop, limits.healthy_mv / 1000)
-        for start, end in states
-        if awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all()
-    ]
+        crank(
+            rows, offset + start, offset + end, min([stop, *(offset + at for at in stops if at >= end)]), span_s,
+            limits.marginal_mv / 1000,
+        )
+        for (start, end), span_s, yes in zip(alike, spans, turned, strict=True)
+        if yes
+    ]  # fmt: skip
     ending = bool(awake.state[-1] == engine.REST)
-    start_s = float(awake.since_s[first])
-    end_s = ended_s(awake)
+    start_s, end_s = spans[0][0], ended_s(awake)
     last = len(awake) - 1 if ending else len(awake)
     driven = awake.part(slice(first, last))
     begin, until = rows_within(t_s := in_order(awake.t_s), start_s, end_s)
@@ -69,10 +79,10 @@ def drive(
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
     flow = Flow(step_s, inside.amps, inside.volts).report(capacity_ah)
-    in_state = np.bincount(inside.state, weights=step_s, minlength=len(engine.STATE_NAMES))
-    seen = np.bincount(inside.state, minlength=len(engine.STATE_NAMES)) > 0
-    total_s = float(step_s.sum())
-    names = [(number, name) for number, name in enumerate(engine.STATE_NAMES) if seen[number]]
+    begun = [start for start, _ in alike]
+    found = episodes(awake, zip(begun, spans, strict=True), offset, vars(limits), known, rested, times)
+    in_state = _in_state(awake.state[begun], spans, turned)
+    total_s = sum(in_state.values())
     return {
         "boot": boot,
         "dated": account.dated(boot, start_s),
@@ -86,17 +96,40 @@ def drive(
         "started": charged or not _failed(cranks, end_s),
         "charged": charged,
         "rested_volts": rested,
-        **set_point(driven),
-        "charging_after_s": _charging_after(awake, states, start_s, cranks),
-        "idle": by_speed(inside, step_s),
+        **set_point(inside, _within(inside, begun, spans, awake.state, engine.CHARGING)),
+        **_charging_after(awake, alike, spans, cranks, times),
+        "idle": by_speed(inside, step_s, _within(inside, begun, spans, awake.state, engine.DISCHARGING)),
         **flow,
         "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
-        "states": {name: round(float(in_state[number]), 1) for number, name in names},
-        "shares": {name: round(float(in_state[number]) / total_s, 4) if total_s else 0.0 for number, name in names},
+        "states": {name: round(seconds, 3) for name, seconds in in_state.items()},
+        "shares": {name: round(seconds / total_s, 4) for name, seconds in in_state.items()},
         "cranks": cranks,
-        "episodes": episodes(awake, states, offset, vars(limits), known, rested, times),
+        "episodes": found,
         "shown": shown(driven),
     }
+
+
+def _in_state(states: Any, spans: list[tuple[float, float]], turned: list[bool]) -> dict[str, float]:
+    """Seconds in each state: of each run of rows its state, its start and end [s], and whether a starter turned in it;
+    none did where the volts were gone, and then no verdict stands."""
+    found = dict.fromkeys(engine.STATE_NAMES, 0.0)
+    for state, (start_s, end_s), starter in zip(states.tolist(), spans, turned, strict=True):
+        if state == engine.REST:  # the stretch's last row, which tells when rest began
+            continue
+        told = engine.UNKNOWN if state == engine.CRANK and not starter else state
+        found[engine.STATE_NAMES[told]] += end_s - start_s
+    return {name: seconds for name, seconds in found.items() if seconds > 0.0}
+
+
+def _within(rows: Rows, begun: list[int], spans: list[tuple[float, float]], states: Any, state: int) -> Any:
+    """Which rows are of a state with hindsight. begun, spans: of each run of rows the first, and its start and end [s];
+    states: the verdicts in which `begun` are places."""
+    t_s = in_order(rows.t_s)
+    found = np.zeros(len(rows), dtype=bool)
+    for start, span_s in zip(begun, spans, strict=True):
+        if states[start] == state:
+            found[slice(*rows_within(t_s, *span_s))] = True
+    return found
 
 
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
@@ -110,15 +143,29 @@ def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:
 
 
 def _charging_after(
-    awake: Rows, states: list[tuple[int, int]], start_s: float, cranks: list[dict[str, Any]]
-) -> float | None:
-    """From the end of the last crank before it, else from the start, to where the first charging began [s]."""
-    charging = next((start for start, _ in states if awake.state[start] == engine.CHARGING), None)
-    if charging is None:
-        return None
-    onset_s = float(awake.since_s[charging])
-    over = [one["start_s"] + one["length_s"] for one in cranks if one["start_s"] <= onset_s]
-    return round(max(onset_s - (over[-1] if over else start_s), 0.0), 3)
+    awake: Rows, alike: list[tuple[int, int]], spans: list[tuple[float, float]], cranks: list[dict[str, Any]],
+    times: Times,
+) -> dict[str, float | None]:  # fmt: skip
+    """charging_after_s, from the end of the last crank before it to where the first charging began [s]; None where no
+    crank was seen before it, or a hole lies between. charging_within_s: what it may be out by [s], the longest of
+    the rows from the one to the other."""
+    unknown: dict[str, float | None] = {"charging_after_s": None, "charging_within_s": None}
+    begun = (span_s[0] for (start, _), span_s in zip(alike, spans, strict=True) if awake.state[start] in _CHARGED)
+    onset_s = next(begun, None)
+    if onset_s is None:
+        return unknown
+    before = [one for one in cranks if one["start_s"] <= onset_s]
+    if not before:
+        return unknown
+    over_s = before[-1]["start_s"] + before[-1]["length_s"]
+    # A verdict that follows another may have begun with volts still on their way up.
+    after_s = max(onset_s - over_s, before[-1]["recovery_s"] or 0.0)
+    t_s = in_order(awake.t_s)
+    first, last = np.searchsorted(t_s, over_s - _MILLI), np.searchsorted(t_s, over_s + after_s + _MILLI)
+    if times.holes[first + 1 : last + 1].any():
+        return unknown
+    longest = float(np.diff(t_s[max(first - 1, 0) : last + 1]).max(initial=0.0))
+    return {"charging_after_s": round(after_s, 3), "charging_within_s": round(longest, 3)}
 
 
 def _rested(rows: Rows, offset: int, boot: int, start_s: float) -> float | None:

@@ -8,32 +8,33 @@ import numpy as np
 from chargecore import engine
 from underdash.review.charge_bounds import Supply, bounds
 from underdash.review.rows import Floats, Rows
-from underdash.review.stretches import Times, ends_s, in_order, least, mean, rows_within
+from underdash.review.stretches import Times, in_order, least, mean, rows_within
 
 EPISODE_STATES = (engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
 
 
 def episodes(
     awake: Rows,
-    runs: Iterable[tuple[int, int]],
+    spans: Iterable[tuple[int, tuple[float, float]]],
     offset: int,
     limits_mv: dict[str, int],
     supply: Supply,
     rested_volts: float | None,
     times: Times,
 ) -> list[dict[str, Any]]:
-    """Each episode among the `runs` of equal state of a stretch, which begins at `offset` of all rows.
+    """Each episode of a stretch, which begins at `offset` of all rows; one of no length is none.
 
+    spans: of each run of equal state its first row and, of `spans_s`, its start and end [s].
     limits_mv: the thresholds in force [mV], [mA]. supply, rested_volts: what the volts are judged by where there is no
     clamp (charge_bounds). times: of the stretch's rows.
     """
     found: list[dict[str, Any]] = []
     t_s = in_order(awake.t_s)
     before_ah = 0.0
-    for start, end in runs:
-        if awake.state[start] not in EPISODE_STATES:
+    for start, (start_s, end_s) in spans:
+        if awake.state[start] not in EPISODE_STATES or end_s <= start_s:
             continue
-        episode = _episode(awake, t_s, start, end, offset, limits_mv, times)
+        episode = _episode(awake, t_s, start, (start_s, end_s), offset, limits_mv, times)
         if episode["charge_ah"] is not None:
             row_s = episode["length_s"] / max(episode["last_row"] - episode["first_row"] + 1, 1)
             _with_clamp(episode, limits_mv["clamp_dead_ma"] / 1000, row_s)
@@ -52,10 +53,16 @@ def episodes(
 
 
 def _episode(
-    awake: Rows, t_s: Floats, start: int, end: int, offset: int, limits_mv: dict[str, int], times: Times
+    awake: Rows,
+    t_s: Floats,
+    start: int,
+    span_s: tuple[float, float],
+    offset: int,
+    limits_mv: dict[str, int],
+    times: Times,
 ) -> dict[str, Any]:
     kind = engine.STATE_NAMES[int(awake.state[start])]
-    start_s, end_s = float(awake.since_s[start]), ends_s(awake, end, times.holes)
+    start_s, end_s = span_s
     first, last = rows_within(t_s, start_s, end_s)
     inside = slice(first, last)
     amps = awake.amps[inside]

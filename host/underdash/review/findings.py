@@ -3,30 +3,53 @@
 from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
+from underdash.review.charge_words import USUAL_A, moved
 from underdash.review.drive_words import slight
 from underdash.review.rest import drain_amps
+from underdash.review.season import words
 from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
 
 __all__ = ["WEIGHTS", "clock", "duration", "findings"]
 
+_SEASON_AH = 5000.0
 _SOON_S = 5.0  # a drive that begins so soon after what was drawn ended it (chosen here)
 _USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is taken, and said
 
 
 def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
-    """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals the costlier
-    first. drive and row (a place among the rows) are None where it is about no single one."""
+    """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals a season's
+    first, then the costlier. drive and row (a place among the rows) are None where it is about no single one."""
     days = {drive["number"]: on(drive["dated"]) for drive in report["drives"]}
     said = Said(several=len(report["drives"]) > 1, days=days)
     drive_words.drives(said, report)
     for episode in report["parked_episodes"]:
         _parked(said, episode, report["drives"])
+    for rest in report["doubtful_rests"]:
+        _doubtful(said, rest, report["drives"])
     for rest in report["rests"]:
         _rest(said, rest, report["capacity_ah"])
     if "plan" in report:
         plan_words.planned(said, report)
     data_words.trust(said, report)
+    # A season's come before those of single drives, but not before what says that nothing can be believed.
+    said.found += [(_SEASON_AH, one) for one in words.findings(report.get("season"))]
     return said.ranked()
+
+
+def undecided(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """The parked episodes of discharge, worth a line, that no crank followed and in which the engine may have run."""
+    return [
+        episode
+        for episode in report["parked_episodes"]
+        if episode["kind"] == "discharging" and episode["ran"] is not False and not slight([episode])
+        and not _cranked(episode, report["drives"])
+    ]  # fmt: skip
+
+
+def _cranked(episode: dict[str, Any], drives: list[dict[str, Any]]) -> bool:
+    """Whether a drive that began with a crank ended it."""
+    end_s = episode["start_s"] + episode["length_s"]
+    return any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
 
 
 def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -> None:
@@ -44,19 +67,42 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
             **where,
         )
         return
-    unless = ""
-    end_s = episode["start_s"] + episode["length_s"]
-    cranked = any(drive["started_by"] == "crank" and 0.0 <= drive["start_s"] - end_s < _SOON_S for drive in drives)
-    if not cranked:
-        unless = " Unless the engine ran: no crank was seen, and the rows may begin, or go on after a hole, in a drive."
-    amps = f"{figure(-episode['mean_amps'], 1)} A" if episode["mean_amps"] is not None else "current"
-    took = f", {figure(-episode['charge_ah'], 2)} Ah in all" if episode["charge_ah"] is not None else ""
+    cranked = _cranked(episode, drives)
+    amps = f"about {figure(-episode['mean_amps'], 0)} A" if episode["mean_amps"] is not None else "current"
+    took = f": the battery {charge}" if (charge := moved(episode)) else ""
+    find = "Find what was left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more."
+    if episode["ran"]:
+        text = (
+            f"With the engine running, by the log's engine speed, the battery fed the car {amps} for {length}{took}. "
+            "Its start is not in these rows. See to alternator, belt, its fuse and the charge cable."
+        )
+    elif cranked or episode["ran"] is not None:
+        text = f"With the engine off, something drew {amps} from the battery for {length}{took}. {find}"
+    else:
+        text = (
+            f"Something drew {amps} from the battery for {length}{took}. Either the engine was off: then find what was "
+            "left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more. Or it ran, and the rows begin, or "
+            "go on after a hole, in a drive: no crank was seen."
+        )
+    said.add("act", text, f"{clock(episode['start_s'])}, {lowest}", cost=-(episode["charge_ah"] or 0.0), **where)
+
+
+def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) -> None:
+    """A rest in which the engine ran, or may have run."""
+    drive = next(one for one in drives if one["number"] == rest["drive"])
+    length = duration(rest["length_s"])
+    volts = "volts not measured" if rest["lowest_volts"] is None else f"down to {rest['lowest_volts']:.2f} V"
+    where = {"drive": rest["drive"], "row": rest["first_row"], "t_s": rest["start_s"]}
+    evidence = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}, {volts}"
+    below = f", below the {drive['rested_volts']:.2f} V before it" if drive["rested_volts"] is not None else ""
+    came = " Charging came back without a crank." if rest["by"] == "no crank" else ""
     said.add(
-        "act",
-        f"With the engine off, something drew {amps} from the battery for {length}{took}. Find what was left on; a "
-        f"lamp is about 1 A a pair, a fan that runs on 10 A and more.{unless}",
-        f"{clock(episode['start_s'])}, {lowest}",
-        cost=-(episode["charge_ah"] or 0.0),
+        "watch",
+        f"After this drive the volts stood still for {length} at {rest['mean_volts']:.2f} V{below}, and did not rise."
+        f"{came} Either the engine was off and something was left on, or it ran on and the alternator gave too little. "
+        "Without a clamp, the key or the engine's speed the rows cannot tell which.",
+        evidence,
+        cost=USUAL_A * rest["length_s"] / 3600,
         **where,
     )
 

@@ -82,5 +82,5 @@ def doubt(report: dict[str, Any]) -> str | None:
     if clamp_asleep(report) is not None:
         return "the clamp saw nothing of the starter's current"
     if report["sensors"]["gone"] is not None:
-        return "for part of them the board had no volts at its input"
+        return "for part of them there were no volts at the input"
     return None

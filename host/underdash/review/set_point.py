@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 
-from chargecore import engine
 from underdash.review.rows import Floats, Rows
 from underdash.review.theil_sen import theil_sen
 
@@ -16,9 +15,12 @@ _LEAST_POINTS = 30
 _MOST_POINTS = 400
 
 
-def set_point(driven: Rows) -> dict[str, float | None]:
-    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K]."""
-    charging = driven.state == engine.CHARGING
+def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
+    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K].
+
+    charging: whether each row is of charging, with hindsight: a verdict stands for a while after its condition has
+    gone, and the first seconds of a deficit, or of a car just parked, are no set point.
+    """
     volts, t_s = driven.volts[charging], driven.t_s[charging]
     names = ("set_point_volts", "set_point_low_volts", "set_point_high_volts", "set_point_slope_v_per_k")
     known = np.isfinite(volts)
@@ -60,11 +62,12 @@ def _slope(volts: Floats, celsius: Floats) -> float | None:
     return round(theil_sen(volts[thin], celsius[thin]).slope, 5)
 
 
-def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
+def by_speed(driven: Rows, step_s: Floats, discharging: Any) -> dict[str, float | None] | None:
     """Volts at idle and at speed, where the log has the engine's speed; None where it has not.
 
     idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
-    idle_short_s: time at idle while discharging [s].
+    idle_short_s: time at idle while discharging [s]. step_s: the time of each row [s]; discharging: whether it is of
+    such an episode.
     """
     if not np.isfinite(driven.rpm).any():
         return None
@@ -76,7 +79,7 @@ def by_speed(driven: Rows, step_s: Floats) -> dict[str, float | None] | None:
     return {
         "idle_volts": _median(driven.volts[idle]),
         "idle_s": round(float(step_s[idle].sum()), 1),
-        "idle_short_s": round(float(step_s[idle & (driven.state == engine.DISCHARGING)].sum()), 1),
+        "idle_short_s": round(float(step_s[idle & discharging].sum()), 1),
         "fast_volts": _median(driven.volts[fast]),
         "fast_s": round(float(step_s[fast].sum()), 1),
     }

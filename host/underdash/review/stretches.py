@@ -1,6 +1,6 @@
 """Rows cut into stretches, and the time that each row stands for. Whole arrays at once, no row by itself."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -85,11 +85,12 @@ def holes(rows: Rows, apart: Floats) -> Any:
 
 
 def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
-    """Holes in the rows: boot, start_s, length_s [s] and why, in words. Between two starts of the board the length is
-    not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
+    """Holes in the rows: boot, row (the first behind it), start_s, length_s [s] and why, in words. Between two starts
+    of the board the length is not known, and none is claimed: `boots` tells of those. apart: of `apart_s`."""
     return [
         {
             "boot": int(rows.boot[at]),
+            "row": at,
             "start_s": round(float(rows.t_s[at - 1]), 3),
             "length_s": round(float(apart[at]), 3),
             "why": _why(rows, apart, at),
@@ -153,10 +154,17 @@ def boots(rows: Rows) -> list[dict[str, int]]:
     return [{"boot": boot, "rows": counted[boot]} for boot in sorted(counted)]
 
 
-def ends_s(rows: Rows, end: int, holes: Any) -> float:
-    """When a run that stops before row `end` was over: when the next verdict's condition began, but with its own last
-    row where a hole follows. holes: as of `cut`."""
-    return float(rows.t_s[end - 1] if end == len(rows) or holes[end] else rows.since_s[end])
+def spans_s(rows: Rows, runs: Sequence[tuple[int, int]], holes: Any) -> list[tuple[float, float]]:
+    """(start, end) of each of the runs that follow one another to the last row [s]: what it was, with hindsight.
+
+    From a verdict's onset to the next one's, but to its own last row where a hole follows. Where a later verdict began
+    before an earlier one, the later is right: so no two overlap. holes: as of `cut`.
+    """
+    found: list[tuple[float, float]] = []
+    for start, end in reversed(runs):
+        until = float(rows.t_s[end - 1]) if end == len(rows) or holes[end] else found[-1][0]
+        found.append((min(float(rows.since_s[start]), until), until))
+    return found[::-1]
 
 
 def rows_within(t_s: Floats, start_s: float, end_s: float) -> tuple[int, int]:

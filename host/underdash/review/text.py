@@ -1,12 +1,16 @@
 """The review as text for a terminal."""
 
+import re
 from typing import Any
 
-from underdash.review.drive_words import span_ah
-from underdash.review.words import clock, count, duration, when
+from underdash.review.charge_words import decimals, moved
+from underdash.review.words import clock, count, duration, figure, when
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
+_SLOW_S = 1.5  # rows further apart than this tell no tenths of a crank
+_FIGURES = re.compile(r"(at most )?[\d.,]*\d( (s|min|h)\b)?( \d+ (s|min)\b)?")  # a number; a length of time whole
+_STRETCHES = re.compile(r", in # stretches| in # stretches")
 
 
 def summary(report: dict[str, Any]) -> str:
@@ -16,37 +20,68 @@ def summary(report: dict[str, Any]) -> str:
     for one in report["answers"]:
         lines += [one["question"], f"    {one['answer']}"]
     lines.append("")
-    for finding in report["findings"]:
+    for alike in _alike(report["findings"]):
+        finding = alike[0]
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
-    for drive in drives[:_MOST_DRIVES]:
-        lines += ["", *_drive(drive)]
-    if len(drives) > _MOST_DRIVES:
-        lines += ["", f"... and {count(len(drives) - _MOST_DRIVES, 'more drive')}: --html and --json have all."]
+        if len(alike) > 1:
+            where = ", ".join(str(one["drive"]) for one in sorted(alike[1:], key=lambda one: one["drive"]))
+            lines.append(f"    and much the same in {count(len(alike) - 1, 'more drive')}: {where}")
+    dead_a = report["thresholds"]["clamp_dead_ma"] / 1000
+    showed = "the board showed" if report["board"] else "a board would have shown"
+    told = _told(report)
+    for drive in told:
+        lines += ["", *_drive(drive, showed, dead_a, report["period_s"] > _SLOW_S)]
+    if len(drives) > len(told):
+        lines += ["", f"... and {count(len(drives) - len(told), 'more drive')}: --html and --json have all."]
     lines += [
         "",
-        f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
-        f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
-        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}.",
+        _trust(report),
         "An aid, not a safeguard: confirm with a meter before you act.",
     ]
     return "\n".join(lines)
 
 
 def _evidence(finding: dict[str, Any]) -> str:
-    where = "" if finding["row"] is None else f" (row {finding['row'] + 1})"
+    where = "" if finding["row"] is None else f" (row {finding['row']})"
     return f"{finding['evidence']}{where}"
 
 
-def _drive(drive: dict[str, Any]) -> list[str]:
+def _told(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """The drives that are told of: of many those with something to act on or to watch, then the latest."""
+    grave = {one["drive"] for one in report["findings"] if one["weight"] in ("act", "watch")}
+    ranked = sorted(report["drives"], key=lambda drive: (drive["number"] not in grave, -drive["number"]))
+    return sorted(ranked[:_MOST_DRIVES], key=lambda drive: int(drive["number"]))
+
+
+def _alike(findings: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Findings that say the same of several drives together, where their first stands: what differs is figures."""
+    found: dict[Any, list[dict[str, Any]]] = {}
+    for at, finding in enumerate(findings):
+        words = _STRETCHES.sub("", _FIGURES.sub("#", finding["text"]))
+        found.setdefault(at if finding["drive"] is None else (finding["weight"], words), []).append(finding)
+    return list(found.values())
+
+
+def _trust(report: dict[str, Any]) -> str:
+    if not report["board"]:
+        return f"Trust: a log, judged here and by no board; {count(report['gaps'], 'gap')}."
+    return (
+        f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
+        f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
+        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}."
+    )
+
+
+def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> list[str]:
     span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
     dated = when(drive["dated"], drive["dated_between"])
     lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
     if drive["rested_volts"] is not None:
         lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
     for crank in drive["cranks"]:
-        lines.append(f"  {_crank(crank)}")
+        lines.append(f"  {_crank(crank, slow)}")
     if drive["charging_after_s"] is not None:
-        lines.append(f"  charging after: {drive['charging_after_s']:.1f} s")
+        lines.append(f"  charging: {_charging_after(drive)}")
     if drive["set_point_volts"] is not None:
         lines.append(f"  {_set_point(drive)}")
     if drive["idle"] and drive["idle"]["idle_volts"] is not None:
@@ -56,9 +91,12 @@ def _drive(drive: dict[str, Any]) -> list[str]:
     shares = sorted(drive["shares"].items(), key=lambda pair: -pair[1])
     lines.append("  time: " + ", ".join(f"{name} {share:.1%}" for name, share in shares))
     if drive["out_ah"] is not None:
+        off = dead_a * sum(drive["states"].values()) / 3600
+        digits = decimals(off)
         lines.append(
-            f"  battery: {drive['out_ah']:.2f} Ah ({drive['out_wh']:.0f} Wh) out, {drive['in_ah']:.2f} Ah "
-            f"({drive['in_wh']:.0f} Wh) in"
+            f"  battery: {figure(drive['out_ah'], digits)} Ah ({drive['out_wh']:.0f} Wh) out, "
+            f"{figure(drive['in_ah'], digits)} Ah ({drive['in_wh']:.0f} Wh) in by the clamp, whose zero may put the "
+            f"balance out by {off:.1g} Ah"
         )
     for episode in drive["episodes"][:_MOST_SHOWN]:
         lines.append(f"  {_episode(episode)}")
@@ -66,30 +104,34 @@ def _drive(drive: dict[str, Any]) -> list[str]:
         lines.append(f"  ... and {count(len(drive['episodes']) - _MOST_SHOWN, 'more episode')}")
     warned = [change for change in drive["shown"] if change["warnings"]]
     for change in warned[:_MOST_SHOWN]:
-        lines.append(f"  the board showed at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
+        lines.append(f"  {showed} at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
     if len(warned) > _MOST_SHOWN:
         lines.append(f"  ... and {count(len(warned) - _MOST_SHOWN, 'more change')} of its warnings")
     if not warned:
-        lines.append("  the board showed no warning")
+        lines.append(f"  {showed} no warning")
     return lines
 
 
-def _moved(charge_ah: float) -> str:
-    """A charge [Ah] in words; which way, where it is not nothing."""
-    told = f"{abs(charge_ah):.2f} Ah"
-    return told if told == "0.00 Ah" else f"{told} {'in' if charge_ah > 0.0 else 'out'}"
-
-
-def _crank(crank: dict[str, Any]) -> str:
+def _crank(crank: dict[str, Any], slow: bool) -> str:
     lowest = "not measured" if crank["lowest_volts"] is None else f"{crank['lowest_volts']:.2f} V"
-    told = f"crank at {clock(crank['start_s'])}: {crank['length_s']:.1f} s, lowest {lowest}"
+    lasted = f"at most {crank['length_s']:.0f} s" if slow else f"{crank['length_s']:.1f} s"
+    told = f"crank at {clock(crank['start_s'])}: {lasted}, lowest {lowest}"
     if crank["held_volts"] is not None:
         told += f", held {crank['held_volts']:.2f} V"
-    if crank["recovery_s"] is not None:
-        told += f", charging volts {crank['recovery_s']:.1f} s after it"
     if crank["resistance_ohm"] is not None:
         told += f"; {crank['resistance_ohm'] * 1000:.1f} mohm"
+    if crank["clipped"]:
+        told += f"; more than {abs(crank['most_amps']):.0f} A, where the clamp ends: it tells no resistance"
     return told
+
+
+def _charging_after(drive: dict[str, Any]) -> str:
+    """The one time to charging, and what the rows' length leaves open of it."""
+    after_s, within_s = drive["charging_after_s"], drive["charging_within_s"]
+    digits = 0 if within_s >= 1.0 else 1
+    if after_s < within_s:
+        return f"within {within_s:.{digits}f} s of the crank's end"
+    return f"{after_s:.{digits}f} s after the crank's end, give or take {within_s:.{digits}f} s"
 
 
 def _set_point(drive: dict[str, Any]) -> str:
@@ -104,8 +146,4 @@ def _set_point(drive: dict[str, Any]) -> str:
 def _episode(episode: dict[str, Any]) -> str:
     lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
     told = f"{episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
-    if episode["charge_ah"] is not None:
-        return f"{told}, {_moved(episode['charge_ah'])} by the clamp"
-    if episode["charge_low_ah"] is not None:
-        return f"{told}, {span_ah(-episode['charge_high_ah'], -episode['charge_low_ah'])} by the volts, estimated"
-    return told
+    return f"{told}, {charge}" if (charge := moved(episode)) else told
