@@ -67,6 +67,14 @@ def gathered(t_s: Any, volts: Any, amps: Any, crank_volts: float = 11.3) -> tupl
     return tuple(np.array(rows).T)  # type: ignore[return-value]
 
 
+def glimpsed(t_s: Any, volts: Any, amps: Any, phase: int, every: int = 20) -> tuple[Any, Any, Any, Any, Any]:
+    """The same as a slow recorder's: one sample in `every` tenths of a second from `phase` on, held until the next; a
+    row a second, with neither lowest nor highest."""
+    at = np.arange(9, len(t_s), 10)
+    taken = np.maximum((at - phase) // every * every + phase, 0)
+    return t_s[at] + 0.1, volts[taken], volts[taken], volts[taken], amps[taken]
+
+
 # -- the virtual car ----------------------------------------------------------------------------------------------
 
 
@@ -209,10 +217,11 @@ def pair(
     severity: float = 1.0,
     minutes: float | None = None,
     dies: bool = False,
+    slow: bool = False,
 ) -> tuple[Entry, Entry]:
     """The same night and drive with a clamp and without.
 
-    dies: the alternator gives up within this drive; else it was dead before.
+    dies: the alternator gives up within this drive; else it was dead before. slow: the drive as a slow recorder has it.
     """
     car = weathered(faulty(build(example()), fault, severity), celsius, rng)
     draw_a = LAMP_W / 12.0 if fault == "lamp" else STANDBY_A
@@ -227,7 +236,8 @@ def pair(
     drive = simulate(Scenario("entry", phases, replace(car, charge=state.charge)), 0.1, int(rng.integers(1 << 30)))
     start_s = float(rest[0][-1]) + 1.0
     offset = float(rng.normal(0.0, 0.003))  # the monitor's own, from day to day
-    driven = gathered(drive.t_s + start_s, drive.volts + offset, drive.amps)
+    driven = (drive.t_s + start_s, drive.volts + offset, drive.amps)
+    driven = glimpsed(*driven, int(rng.integers(20))) if slow else gathered(*driven)
     samples = [np.concatenate(pair) for pair in zip(rest, driven, strict=True)]
     return (
         _entry(celsius, fault, severity, samples, start_s + dies_s),
@@ -369,9 +379,15 @@ def with_bad_ground(log: Log, ohm: float = BAD_GROUND_OHM) -> Any:
     return log.volts - ohm * log.load_a()
 
 
-def with_aged_battery(log: Log, severity: float) -> Any:
-    """Before the engine runs, everything below the first volts is as much deeper as the resistance has risen."""
+def with_aged_battery(log: Log, severity: float) -> Log:
+    """Until the alternator takes over, everything below the first volts is as much deeper as the resistance has risen:
+    the starter is taken to draw what it drew. The lowest samples likewise."""
     first = float(log.volts[0])
-    runs = int(np.flatnonzero(log.volts > 13.0)[0])
-    deeper = np.where((np.arange(len(log.volts)) < runs) & (log.volts < first), 1.0 + severity, 1.0)
-    return first + deeper * (np.where(log.low < log.volts - 0.5, log.low, log.volts) - first)
+    before = np.arange(len(log.volts)) < int(np.flatnonzero(log.volts > 13.0)[0])
+
+    def aged(volts: Any, still: Any) -> Any:
+        return np.where(still & (volts < first), first + (1.0 + severity) * (volts - first), volts)
+
+    # The second in which the alternator takes over may begin with a sample from before.
+    still = np.concatenate([[True], before[:-1]])
+    return replace(log, volts=aged(log.volts, before), low=aged(log.low, still))

@@ -61,9 +61,10 @@ def seconds(values: np.ndarray, t_s: np.ndarray) -> np.ndarray:
     return np.bincount(inverse, weights=values) / counts
 
 
-def test_measured_drives_have_their_starts(measured_drive: Path) -> None:
-    """Road speed and engine speed only check: neither decides what a start is."""
-    options = of_engine_run(measured_drive, rpm="engine_rpm")
+@pytest.mark.parametrize("told", [{}, {"rpm": "engine_rpm"}], ids=["by volts alone", "with the engine's speed"])
+def test_measured_drives_have_their_starts(measured_drive: Path, told: dict[str, str]) -> None:
+    """The road speed, and but for the second time the engine's, only check: neither decides what a start is."""
+    options = of_engine_run(measured_drive, **told)
     report, _ = review(measured_drive, options=options)
     measured = table(measured_drive)
     clock, turning = measured["engine_run_s"], measured["engine_rpm"] > 0
@@ -92,7 +93,7 @@ def test_measured_drives_have_their_starts(measured_drive: Path) -> None:
 
 
 def test_measured_drives_have_their_medians(measured_drive: Path) -> None:
-    """By lines and seconds counted apart, of the last time that the engine was started in the recording."""
+    """Of the file's own lines, of the last time that the engine was started in the recording."""
     options = of_engine_run(measured_drive, rpm="engine_rpm", temperature_c="intake_air_c")
     report, rows = review(measured_drive, options=options)
     rows = rows.part(rows.boot == rows.boot[-1])
@@ -100,7 +101,6 @@ def test_measured_drives_have_their_medians(measured_drive: Path) -> None:
     lines = last_run(measured_drive)
     measured = {name: np.array([float(line[name]) for line in lines]) for name in MEASURED}
     t_s = measured["engine_run_s"]
-    volts = seconds(measured["volts"], t_s)
     rpm = measured["engine_rpm"][np.append(np.diff(np.floor(t_s)) > 0, True)]  # at each second's end
     by_speed = drive["idle"]
     # But a crank's rows, each by itself.
@@ -109,17 +109,13 @@ def test_measured_drives_have_their_medians(measured_drive: Path) -> None:
     assert len(place) > 0.9 * len(rpm)
     assert np.array_equal(rows.rpm[whole], rpm[place])
     assert rows.temperature[whole] == pytest.approx(seconds(measured["intake_air_c"], t_s)[place], abs=1e-9)
-    charging_s = np.floor(drive["start_s"] + (drive["charging_after_s"] or 0.0))
+    within = (t_s >= drive["start_s"]) & (t_s <= drive["end_s"])
     for key, low, high in (("idle_volts", 500, 900), ("fast_volts", 2000, 3000)):
-        there = volts[(np.unique(np.floor(t_s)) >= charging_s) & (rpm >= low) & (rpm <= high)]
-        if not len(there):
+        chosen = within & (measured["engine_rpm"] >= low) & (measured["engine_rpm"] <= high)
+        if chosen.any():
+            assert by_speed[key] == pytest.approx(float(np.median(measured["volts"][chosen])), abs=0.0006)
+        else:
             assert by_speed[key] is None
-            continue
-        assert by_speed[key] == pytest.approx(float(np.median(there)), abs=0.006)
-        # And of the raw lines, with no second gathered: within one step of the recorder, 19.5 mV, and rounding.
-        chosen = (t_s >= charging_s) & (measured["engine_rpm"] >= low) & (measured["engine_rpm"] <= high)
-        if len(there) >= 30:  # of a few seconds the median may well lie a step further
-            assert by_speed[key] == pytest.approx(float(np.median(measured["volts"][chosen])), abs=0.0215)
 
 
 # -- charge without a clamp, and with one --------------------------------------------------------

@@ -139,3 +139,40 @@ def test_a_season_of_measured_drives(fault: str, cause: str | None) -> None:
     found = assess(*f.compose(entries))
     named = {one["cause"] for one in found["verdicts"].values() if one["verdict"] in ("drifting", "act")}
     assert named == (set() if cause is None else {cause})
+
+
+def test_a_measured_battery_is_aged_once() -> None:
+    """So much more resistance is so much more of each dip, and no crank where there was none; the key's volts are those
+    before the engine turned, which a start that no row caught does not pull down."""
+    missed = 0
+    for path in measured_drives():
+        log = whole_drive(path)
+        if log is None:
+            continue
+        rng = [np.random.default_rng(16), np.random.default_rng(16)]
+        old = f.with_aged_battery(log, 0.7)
+        fresh, aged = log.entry(log.volts, rng=rng[0]), old.entry(old.volts, rng=rng[1])
+        (one,), (other,) = fresh.report["drives"], aged.report["drives"]
+        assert len(one["cranks"]) == len(other["cranks"]), path.name
+        first = float(log.volts[0])
+        if one["cranks"]:
+            dips = [first - drive["cranks"][0]["lowest_volts"] for drive in (one, other)]
+            assert dips[1] == pytest.approx(1.7 * dips[0], abs=0.05), path.name
+        else:
+            missed += 1
+            before = fresh.steps[0]["key_volts"]
+            assert before is not None and first - before <= 0.03, path.name
+    assert missed >= 4
+
+
+def test_a_battery_that_ages_in_measured_drives_is_named() -> None:
+    rng = np.random.default_rng(17)
+    logs = [log for path in measured_drives() if (log := whole_drive(path))]
+    shuffled = [logs[int(place) % len(logs)] for place in rng.permutation(50)]
+    entries = []
+    for index, log in enumerate(shuffled):
+        old = f.with_aged_battery(log, max(index - 20, 0) / 30)
+        entries.append(old.entry(old.volts, rng=rng))
+    found = assess(*f.compose(entries))
+    named = {one["cause"] for one in found["verdicts"].values() if one["verdict"] in ("drifting", "act")}
+    assert named == {"battery"}

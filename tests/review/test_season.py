@@ -1,9 +1,13 @@
 """The season of small reports whose truth is known: shape, verdicts, dates, words; what weather may do."""
 
 import json
+import re
+import subprocess
+import sys
 from datetime import datetime, timedelta
 from math import cos, pi
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -115,6 +119,101 @@ def test_a_battery_that_gives_way_more_and_more() -> None:
     assert verdict["verdict"] in ("drifting", "act") and verdict["cause"] == "battery"
     assert "load-tested" in verdict["reason"] and "crank dip" in verdict["evidence"]
     assert found["verdicts"]["regulator"]["verdict"] == "steady"
+
+
+def slow(lowest: np.ndarray, caught: float = 0.6) -> dict[str, Any]:
+    """A log too slow for a crank: what its rows held is known of some starts only, nothing at all of others."""
+    rng = np.random.default_rng(21)
+    plain = report({"held": lowest.tolist()}, dated(len(lowest)))
+    for drive in plain["drives"]:
+        drive["cranks"][0]["held_volts"] = None
+        if rng.random() > caught:
+            drive["cranks"] = []
+    return plain
+
+
+def test_a_slow_log_tells_an_ageing_battery_by_its_deep_dips() -> None:
+    """Each dip is anything between a third and all of the true one, which doubles: the middle one would not do."""
+    deep = 2.0 * np.r_[np.ones(30), np.linspace(1.0, 2.0, 40)]
+    seen = deep * np.random.default_rng(22).uniform(0.33, 1.0, 70)
+    found = season(slow(12.3 - seen))
+    assert found is not None
+    verdict = found["verdicts"]["battery"]
+    assert verdict["cause"] == "battery" and "upper quartile" in verdict["evidence"]
+    assert 25 <= verdict["drive"] <= 60
+
+
+def test_a_slow_log_of_a_healthy_battery_is_steady_and_says_what_that_is_worth() -> None:
+    for seed in range(20):
+        seen = 2.0 * np.random.default_rng(seed).uniform(0.33, 1.0, 60)
+        found = season(slow(12.3 - seen))
+        assert found is not None
+        verdict = found["verdicts"]["battery"]
+        assert verdict["verdict"] == "steady" and "too slow for a crank" in verdict["reason"]
+
+
+def test_few_charged_volts_are_not_called_less_than_they_were() -> None:
+    """Three drives tell of now, not of then."""
+    found = season(report({"rested": [12.1, 12.1, 12.1]}))
+    assert found is not None
+    reason = found["verdicts"]["battery"]["reason"]
+    assert "12.10 V" in reason and "little charge" in reason and "than it was" not in reason
+
+
+SHAPES = {
+    "regulator falls": ({"set_point": [14.2] * 20 + [13.4] * 12}, "regulator", "drive 21, 2025-03-22"),
+    "regulator rises": ({"set_point": [14.2] * 20 + [14.8] * 12}, "regulator", "drive 21, 2025-03-22"),
+    "overcharge": ({"set_point": [15.3] * 12}, "regulator", "15.30 V"),
+    "too low": ({"set_point": [12.9] * 12}, "regulator", "12.90 V"),
+    "unsteady": ({"spread": [0.2] * 20 + [0.7] * 12}, "regulator", "drive 21, 2025-03-22"),
+    "battery gives way": ({"held": [10.8] * 20 + [9.9] * 12}, "battery", "drive 21, 2025-03-22"),
+    "resistance": ({"ohm": [0.010] * 20 + [0.018] * 12}, "battery", "10.0 to 18.0 mohm"),
+    "weak": ({"held": [9.3] * 10}, "battery", "9.30, 9.30, 9.30 V"),
+    "undercharged": ({"rested": [12.6] * 20 + [12.3] * 12}, "battery", "12.60 to 12.30 V"),
+    "falls overnight": ({"drift": [0.5] * 20 + [-9.0] * 12}, "battery", "0.50 to -9.00 mV/h"),
+}
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_reason_has_figures_units_a_date_and_what_to_measure(shape: str) -> None:
+    values, about, figure = SHAPES[shape]
+    count = len(next(iter(values.values())))
+    wobble = noise(count, 1e-3)
+    moving = {name: (np.array(one) * (1.0 + wobble)).tolist() if name != "ohm" else one for name, one in values.items()}
+    found = season(report(moving, dated(count)))
+    assert found is not None
+    verdict = found["verdicts"][about]
+    assert verdict["verdict"] in ("drifting", "act")
+    about_figure = re.sub(r"\d+\.\d+", lambda one: f"{float(one[0]):.1f}", figure)
+    assert about_figure in re.sub(r"\d+\.\d+", lambda one: f"{float(one[0]):.1f}", verdict["reason"])
+    assert re.search(r"[Mm]easure|Watch|load-tested", verdict["reason"])
+    assert verdict["evidence"]
+
+
+def test_an_alternator_is_dead_since_the_first_drive_that_ended_so() -> None:
+    """One of them rested high, so that its key seems to pull the volts down further: that is no connection yet."""
+    plain = report({"set_point": [14.2] * 10 + [None] * 8, "rested": [12.6] * 14 + [13.1] + [12.6] * 3}, dated(18))
+    for drive in plain["drives"][10:]:
+        drive["episodes"] = [{"kind": "discharging", "start_s": 40010.0, "length_s": 1790.0, "mean_volts": 12.1,
+                              "first_row": 0}]  # fmt: skip
+    found = season(plain)
+    assert found is not None
+    verdict = found["verdicts"]["regulator"]
+    assert (verdict["cause"], verdict["drive"]) == ("alternator", 11)
+    assert "12.10 V on average since drive 11, 2025-02-10, 11:06:50" in verdict["reason"]
+    for drive in plain["drives"][10:]:
+        drive["cranks"][0]["before_volts"] = 11.6
+    found = season(plain)
+    assert found is not None and found["verdicts"]["regulator"]["cause"] != "alternator"
+
+
+def test_a_review_loads_no_statistics_package() -> None:
+    """It would take longer to load than a season of 1,000 hours takes to judge."""
+    code = (
+        "import sys, underdash.review.analysis, underdash.review.season.load_steps, underdash.review.season.verdicts; "
+        "print(sorted(name for name in sys.modules if name.split('.')[0] == 'scipy'))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout == "[]\n"
 
 
 def test_cranks_below_the_limit_now_are_acted_on() -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from underdash.review.season.evidence import LEAST_POINTS, change, latest, memory, pettitt, trend
+from underdash.review.season.evidence import LEAST_POINTS, change, deeper, latest, memory, pettitt, ranks, trend
 
 # Annual flow of the Nile at Aswan 1871 to 1970 [10^8 m3]: Cobb, The problem of the Nile, Biometrika 65, 1978. The
 # change is put after 1898 by Cobb and all who followed.
@@ -116,3 +116,48 @@ def test_noise_is_seldom_called_a_change() -> None:
         found = change(rng.normal(0, 1, int(rng.integers(8, 80))))
         called += found is not None and found.p <= 0.05
     assert called <= 0.05 * 300
+
+
+@pytest.mark.parametrize("values", [[3.0, 1.0, 2.0], [1.0] * 9, [2.0, 1.0, 2.0, 3.0, 1.0, 2.0]])
+def test_ranks_are_scipys(values: list[float]) -> None:
+    assert ranks(np.array(values)).tolist() == stats.rankdata(values).tolist()
+
+
+def caught(rng: np.random.Generator, count: int, deep: float) -> np.ndarray:
+    """Dips that a slow log caught: anything between a fifth and all of the true one, which grows by `deep` times."""
+    true = 2.5 * np.linspace(1.0, deep, count)
+    return np.asarray(true * rng.uniform(0.2, 1.0, count))
+
+
+def test_deep_values_that_come_late_are_seen_though_the_middle_hardly_moves() -> None:
+    rng = np.random.default_rng(10)
+    found = [deeper(caught(rng, 40, 2.5)) for _ in range(100)]
+    assert sum(one is not None and one.p <= 0.005 for one in found) >= 60
+    assert all(one.after > one.before for one in found if one is not None and one.p <= 0.005)
+    shallow = [deeper(caught(rng, 40, 2.5)[::-1].copy()) for _ in range(100)]
+    assert not any(one is not None and one.p <= 0.05 for one in shallow)  # one-sided
+
+
+@pytest.mark.parametrize("count", [8, 20, 60])
+def test_chance_looks_deeper_as_seldom_as_its_p_says(count: int) -> None:
+    """A few values again and again, as when few recordings make a season, and any values."""
+    rng = np.random.default_rng(11)
+    few = np.array([1.70, 2.17, 2.27, 2.40, 2.87, 3.26])
+    found = [deeper(rng.choice(few, count) if odd else rng.uniform(0.0, 3.0, count)) for odd in [0, 1] * 1000]
+    for p in (0.05, 0.005):
+        share = np.mean([one is not None and one.p <= p for one in found])
+        assert share <= p + 3 * np.sqrt(p / len(found))
+
+
+def test_deepers_p_is_that_of_all_orders() -> None:
+    """Counted over permutations of one season, ties and all."""
+    rng = np.random.default_rng(12)
+    values = np.round(caught(rng, 16, 2.0), 1)
+    found = deeper(values)
+    assert found is not None and memory(values[:8]) == 0.0
+
+    def late(order: np.ndarray) -> float:
+        return float(np.maximum(stats.rankdata(order) - 8.5, 0.0) @ np.arange(16))
+
+    share = np.mean([late(rng.permutation(values)) >= late(values) for _ in range(4000)])
+    assert found.p == pytest.approx(share, abs=0.012)

@@ -78,6 +78,7 @@ def drive(
     rested = _rested(rows, offset, boot, min(start_s, stirred_s))
     dips = [one["dip_volts"] for one in cranks if one["dip_volts"] is not None]
     known = supply.after_crank(max(dips, default=None))
+    lines = account.lines.within(boot, start_s, end_s) if account.lines else None
     flow = Flow(step_s, inside.amps, inside.volts).report(capacity_ah)
     begun = [start for start, _ in alike]
     found = episodes(awake, zip(begun, spans, strict=True), offset, vars(limits), known, rested, times)
@@ -98,7 +99,7 @@ def drive(
         "rested_volts": rested,
         **set_point(inside, _within(inside, begun, spans, awake.state, engine.CHARGING)),
         **_charging_after(awake, alike, spans, cranks, times),
-        "idle": by_speed(inside, step_s, _within(inside, begun, spans, awake.state, engine.DISCHARGING)),
+        "idle": by_speed(inside, step_s, _within(inside, begun, spans, awake.state, engine.DISCHARGING), lines),
         **flow,
         "low_s": round(float(step_s[inside.volts < limits.discharging_mv / 1000].sum()), 1),
         "states": {name: round(seconds, 3) for name, seconds in in_state.items()},

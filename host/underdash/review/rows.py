@@ -71,6 +71,22 @@ class Rows:
         return Rows(**{name: column[chosen] for name, column in vars(self).items()})
 
 
+@dataclass(frozen=True)
+class Lines:
+    """A log's own lines, where volts and engine speed stand in the same: equally long arrays of boot, t_s [s], volts
+    [V], rpm [rev/min]. Rows are made of them, but a median is best taken of what was measured."""
+
+    boot: Ints
+    t_s: Floats
+    volts: Floats
+    rpm: Floats
+
+    def within(self, boot: int, start_s: float, end_s: float) -> "Lines":
+        """Those of a start of the recorder from `start_s` to `end_s` [s], both included."""
+        mine = (self.boot == boot) & (self.t_s >= start_s) & (self.t_s <= end_s)
+        return Lines(self.boot[mine], self.t_s[mine], self.volts[mine], self.rpm[mine])
+
+
 class Origin(Protocol):
     """When t_s = 0 of one start of a board, or of a recorder, was. archive.dates.BootDate is one."""
 
@@ -90,7 +106,7 @@ class Account:
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
     origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV]. logs: by
-    boot, the file that it stands in, of logs.
+    boot, the file that it stands in, of logs. lines: of a log with the engine's speed.
     """
 
     board: str | None = None
@@ -104,6 +120,7 @@ class Account:
     origins: Mapping[int, Origin] = field(default_factory=dict)
     step_mv: int | None = None
     logs: dict[int, str] = field(default_factory=dict)
+    lines: Lines | None = None
 
     def dated(self, boot: int, t_s: float) -> str | None:
         """Local time at `t_s` [s] of a boot, ISO 8601 to the second; None where no clock tells."""

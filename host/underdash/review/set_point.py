@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import Floats, Lines, Rows
 from underdash.review.theil_sen import theil_sen
 
 SETTLED_S = 60.0  # after charging begins; the crank's charge is back by then (chosen here)
@@ -62,25 +62,26 @@ def _slope(volts: Floats, celsius: Floats) -> float | None:
     return round(theil_sen(volts[thin], celsius[thin]).slope, 5)
 
 
-def by_speed(driven: Rows, step_s: Floats, discharging: Any) -> dict[str, float | None] | None:
+def by_speed(driven: Rows, step_s: Floats, discharging: Any, lines: Lines | None) -> dict[str, float | None] | None:
     """Volts at idle and at speed, where the log has the engine's speed; None where it has not.
 
     idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
     idle_short_s: time at idle while discharging [s]. step_s: the time of each row [s]; discharging: whether it is of
-    such an episode.
+    such an episode. lines: of the drive, as the log has them: then the medians are of these; else of the rows.
     """
     if not np.isfinite(driven.rpm).any():
         return None
 
-    def at(band: tuple[float, float]) -> Any:
-        return (driven.rpm >= band[0]) & (driven.rpm <= band[1])
+    def median(band: tuple[float, float]) -> float | None:
+        from_ = lines or driven
+        return _median(from_.volts[(from_.rpm >= band[0]) & (from_.rpm <= band[1])])
 
-    idle, fast = at(IDLE_RPM), at(FAST_RPM)
+    idle, fast = ((driven.rpm >= least) & (driven.rpm <= most) for least, most in (IDLE_RPM, FAST_RPM))
     return {
-        "idle_volts": _median(driven.volts[idle]),
+        "idle_volts": median(IDLE_RPM),
         "idle_s": round(float(step_s[idle].sum()), 1),
         "idle_short_s": round(float(step_s[idle & discharging].sum()), 1),
-        "fast_volts": _median(driven.volts[fast]),
+        "fast_volts": median(FAST_RPM),
         "fast_s": round(float(step_s[fast].sum()), 1),
     }
 

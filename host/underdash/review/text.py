@@ -139,7 +139,7 @@ def _set_point(drive: dict[str, Any]) -> str:
     if drive["set_point_low_volts"] is not None:
         told += f", nine tenths of the time {drive['set_point_low_volts']:.2f} to {drive['set_point_high_volts']:.2f} V"
     if drive["set_point_slope_v_per_k"] is not None:
-        told += f", {drive['set_point_slope_v_per_k'] * 1000:+.1f} mV/K"
+        told += f", {drive['set_point_slope_v_per_k'] * 1000:+.1f} mV/K against the log's temperature"
     return told
 
 

@@ -2,7 +2,8 @@
 
 H. Theil 1950; P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", JASA 63 (1968): the median
 of the slopes of all pairs, and an interval from their ranks. scipy.stats.theilslopes gives the same; but a season has a
-night for each drive, and there are few points in each: its own checks take longer than the slope.
+night for each drive, and there are few points in each: its own checks take longer than the slope. And scipy.stats takes
+most of a second to load, which is longer than a season of 1,000 hours takes to judge.
 """
 
 from functools import lru_cache
@@ -13,7 +14,8 @@ import numpy as np
 
 from underdash.review.rows import Floats, Ints
 
-_NORMAL_95 = 1.959963984540054  # quantile 0.975 of the normal distribution
+NORMAL_95 = 1.959963984540054  # quantile 0.975 of the normal distribution
+_KEPT = 600  # pairs of more points are not kept: they are large
 
 
 class Slope(NamedTuple):
@@ -24,9 +26,9 @@ class Slope(NamedTuple):
     high: float
 
 
-def theil_sen(y: Floats, x: Floats) -> Slope:
-    """The slope of finite points. ValueError if all stand at the same x."""
-    first, second = _pairs(len(x))
+def theil_sen(y: Floats, x: Floats, z: float = NORMAL_95) -> Slope:
+    """The slope of finite points; the interval reaches z standard errors. ValueError if all stand at the same x."""
+    first, second = pairs(len(x))
     run = x[second] - x[first]
     rise = y[second] - y[first]
     apart = run != 0.0
@@ -36,7 +38,7 @@ def theil_sen(y: Floats, x: Floats) -> Slope:
         raise ValueError("all points stand at the same x")
     slopes = rise / run
     count = len(slopes)
-    spread = _NORMAL_95 * sqrt(max((_pairs_term(len(x)) - _ties(x) - _ties(y)) / 18.0, 0.0))
+    spread = z * sqrt(max((_pairs_term(len(x)) - _ties(x) - _ties(y)) / 18.0, 0.0))
     low = max(round((count - spread) / 2.0) - 1, 0)
     high = min(round((count + spread) / 2.0), count - 1)
     slopes.partition(sorted({low, high, (count - 1) // 2, count // 2}))
@@ -44,11 +46,24 @@ def theil_sen(y: Floats, x: Floats) -> Slope:
     return Slope(float(middle), float(slopes[low]), float(slopes[high]))
 
 
+def kendall(y: Floats, x: Floats) -> float:
+    """Kendall's tau-b of finite points [-1..1]: of all pairs apart in both, how many more agree; 0 where none is."""
+    first, second = pairs(len(x))
+    run, rise = x[second] - x[first], y[second] - y[first]
+    apart = float(np.count_nonzero(run)) * float(np.count_nonzero(rise))
+    agrees = run * rise
+    more = np.count_nonzero(agrees > 0.0) - np.count_nonzero(agrees < 0.0)
+    return more / sqrt(apart) if apart else 0.0
+
+
+def pairs(count: int) -> tuple[Ints, Ints]:
+    """The places of all pairs of so many points."""
+    return _kept_pairs(count) if count <= _KEPT else np.triu_indices(count, 1)
+
+
 @lru_cache(maxsize=16)
-def _pairs(count: int) -> tuple[Ints, Ints]:
-    """All pairs of so many points."""
-    first, second = np.triu_indices(count, 1)
-    return first, second
+def _kept_pairs(count: int) -> tuple[Ints, Ints]:
+    return np.triu_indices(count, 1)
 
 
 def _pairs_term(count: int) -> int:

@@ -45,6 +45,7 @@ def from_csv(
     if why := gather.too_far_apart(found, options.hold_s):
         raise UsageError(f"{path}: {why}")
     account.step_mv = gather.step_mv(found)
+    account.lines = beside.lines(found)
     if found.origin_s is not None:
         begun = Begun(found.origin_s, found.utc_offset_s if found.zoned else None)
         account.origins = dict.fromkeys(np.unique(found.boot).tolist(), begun)

@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from underdash.review.foreign.reading import Beside
-from underdash.review.rows import GAP_MS, Floats, Ints, Rows
+from chargecore.units import ABSENT
+from underdash.review.foreign.reading import Beside, Samples
+from underdash.review.rows import GAP_MS, Floats, Ints, Lines, Rows
 
 
 def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:
@@ -20,6 +21,14 @@ def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:
     if known := found.get("rpm"):
         rows = replace(rows, rpm=_put(rows, known, hold_s, mean=False))
     return rows
+
+
+def lines(found: Samples) -> Lines | None:
+    """The log's lines with the engine's speed in each; None where it has none, or in lines of its own."""
+    speed = found.beside.get("rpm")
+    if speed is None or not np.array_equal(speed.t_s, found.t_s) or not np.array_equal(speed.boot, found.boot):
+        return None
+    return Lines(found.boot, found.t_s, np.where(found.bus_mv == ABSENT, np.nan, found.bus_mv / 1000), speed.values)
 
 
 def _put(rows: Rows, known: Beside, hold_s: float, *, mean: bool) -> Floats:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from underdash.archive import SUFFIX
 from underdash.problems import UsageError, readable
 from underdash.review.foreign import SUFFIXES, from_csv
 from underdash.review.foreign.options import Options
-from underdash.review.rows import Account, Rows
+from underdash.review.rows import Account, Lines, Rows
 
 
 def logs(sources: Sequence[Path]) -> list[Path]:
@@ -63,13 +64,21 @@ def from_logs(
         read.sort(key=lambda one: one[2].origins[int(one[1].boot[0])].iso(float(one[1].t_s[0])) or "")
     whole, boots = Account(thresholds=read[0][2].thresholds), 0
     parts: list[Rows] = []
+    lines: list[Lines | None] = []
     whole.step_mv = min((one.step_mv for _, _, one in read if one.step_mv is not None), default=None)
     for path, rows, account in read:
         rows = replace(rows, boot=rows.boot + boots)
         whole.origins = {**whole.origins, **{boot + boots: origin for boot, origin in account.origins.items()}}
         whole.logs.update(dict.fromkeys(np.unique(rows.boot).tolist(), path.name))
+        lines.append(account.lines and replace(account.lines, boot=account.lines.boot + boots))
         boots = int(rows.boot[-1])
         parts.append(rows)
-    return Rows(
-        **{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Rows)}
-    ), whole
+    known = [one for one in lines if one is not None]
+    if len(known) == len(lines):
+        whole.lines = Lines(**_joined(known))
+    return Rows(**_joined(parts)), whole
+
+
+def _joined(parts: Sequence[Rows] | Sequence[Lines]) -> dict[str, Any]:
+    """The columns of all parts, one part after the other."""
+    return {one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(parts[0])}

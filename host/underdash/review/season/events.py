@@ -1,5 +1,6 @@
 """What happened once, or is happening now: a night that something was left on, an alternator that gives nothing."""
 
+from math import isfinite
 from statistics import median
 from typing import Any
 
@@ -39,7 +40,11 @@ def left_on(report: dict[str, Any]) -> list[dict[str, Any]]:
         for episode in report["parked_episodes"]
         if episode["kind"] == "discharging" and episode["length_s"] >= _PARKED_S
     ]
-    rests = [rest for rest in report["rests"] if rest["volts"] is not None and rest["rested"]]
+    rests = [
+        {**rest, "drift_mv_per_h": _finite(rest["drift_mv_per_h"])}
+        for rest in report["rests"]
+        if _finite(rest["volts"]) is not None and rest["rested"]
+    ]
     if len(rests) < _LEAST_NIGHTS:
         return found
     drifts = [rest["drift_mv_per_h"] for rest in rests if rest["drift_mv_per_h"] is not None]
@@ -71,33 +76,44 @@ def not_charging(report: dict[str, Any], steps: list[Steps] | None = None) -> di
     """The drive since which the alternator gives nothing, if the latest drive still ended so: drive, start_s, volts.
 
     A drive ends so if it discharged to its end for five minutes or more, or never charged, at volts that a battery
-    alone could hold; and if the key's loads did not already pull the volts down further than usual.
+    alone could hold; and it is not the alternator if the key's loads pull the volts down further since then.
     """
     drives = report["drives"]
     sags = [_key_sag(drive, None if steps is None else steps[index]) for index, drive in enumerate(drives)]
     known = [sag for sag in sags if sag is not None]
     usual = median(known) if known else None
-    rested = [drive["rested_volts"] for drive in drives if drive["rested_volts"] is not None]
+    rested = [volts for volts in (_finite(drive["rested_volts"]) for drive in drives) if volts is not None]
     limit = _ALONE_V if usual is None or not rested else median(rested) - _ALONE_SHARE * usual
     since = None
     for number in range(len(drives), 0, -1):
-        found, sag = _ends_dead(drives[number - 1], limit), sags[number - 1]
-        if found is None or (sag is not None and usual is not None and sag > usual + _SAG_V):
+        found = _ends_dead(drives[number - 1], limit)
+        if found is None:
             break
         since = {"drive": number, **found}
+    if since is not None:
+        at = since["drive"] - 1
+        before, after = ([sag for sag in part if sag is not None] for part in (sags[:at], sags[at:]))
+        if before and after and median(after) > median(before) + _SAG_V:
+            return None
     return since
 
 
 def _key_sag(drive: dict[str, Any], steps: Steps | None) -> float | None:
-    before = steps["key_volts"] if steps else drive["cranks"][0]["before_volts"] if drive["cranks"] else None
-    return None if before is None or drive["rested_volts"] is None else drive["rested_volts"] - before
+    before = _finite(steps["key_volts"] if steps else drive["cranks"][0]["before_volts"] if drive["cranks"] else None)
+    rested = _finite(drive["rested_volts"])
+    return None if before is None or rested is None else rested - before
+
+
+def _finite(value: float | None) -> float | None:
+    """None for what is no number: such is not known."""
+    return value if value is not None and isfinite(value) else None
 
 
 def _ends_dead(drive: dict[str, Any], limit: float) -> dict[str, Any] | None:
     """Where the discharge began that the drive ended with, a load's inrush or another crank within it left out."""
     next_s, length_s, volt_s, first = drive["start_s"] + drive["length_s"], 0.0, 0.0, None
     for episode in reversed(drive["episodes"]):
-        discharging = episode["kind"] == "discharging" and episode["mean_volts"] is not None
+        discharging = episode["kind"] == "discharging" and _finite(episode["mean_volts"]) is not None
         if not discharging or episode["start_s"] + episode["length_s"] < next_s - _APART_S:
             break
         first, next_s = episode, episode["start_s"]

@@ -5,10 +5,12 @@ Nothing here knows a car. Values are in the order of time; none needs to be norm
 
 from dataclasses import dataclass
 from math import comb, exp, sqrt
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+
+from underdash.review.theil_sen import NORMAL_95, kendall, theil_sen
 
 Floats = NDArray[np.float64]
 
@@ -17,7 +19,8 @@ _LATEST = (3, 4, 6, 8, 12, 16, 24)  # how many of the latest values may stand ap
 _TRIES = 2 * len(_LATEST)  # either side, each number: what Bonferroni divides by
 _HOPELESS = 0.1  # no use to look where it began
 _SIDE = 3  # values that a level has at least
-_Z_95 = 1.959964
+_MOST = 1000  # more points are thinned: their pairs are too many, and they say no more
+_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,11 @@ class Trend:
     low: float
     high: float
     p: float
+
+    @property
+    def line(self) -> tuple[float, float, float]:
+        """The slope and the ends of its interval."""
+        return self.slope, self.low, self.high
 
 
 @dataclass(frozen=True)
@@ -56,20 +64,21 @@ def memory(residuals: Floats) -> float:
 def trend(x: Floats, values: Floats) -> Trend | None:
     """The robust trend of `values` over `x`; None for fewer than three points, or none apart in x.
 
-    Slope: Sen 1968, as scipy.stats.theilslopes computes it. Each value remembers the one before: a memory r widens
-    the interval, and shrinks Kendall's statistic, by sqrt((1 + r) / (1 - r)), which is how far a first-order process
-    has fewer values to tell than there are (Bayley and Hammersley 1946, from memory).
+    Slope: Sen 1968. Each value remembers the one before: a memory r widens the interval, and shrinks Kendall's
+    statistic, by sqrt((1 + r) / (1 - r)), which is how far a first-order process has fewer values to tell than there
+    are (Bayley and Hammersley 1946, from memory).
     """
+    few = slice(None, None, -(-len(values) // _MOST) or 1)
+    x, values = x[few], values[few]
     if len(values) < 3 or np.ptp(x) == 0.0:
         return None
     thin = slice(None, None, max(1, len(values) // 100))  # a slope from fewer is as good for this
-    r = memory(values - stats.theilslopes(values[thin], x[thin])[0] * x) if np.ptp(x[thin]) else 0.0
+    r = memory(values - theil_sen(values[thin], x[thin]).slope * x) if np.ptp(x[thin]) else 0.0
     wider = sqrt((1.0 + r) / (1.0 - r))
-    slope, _, low, high = stats.theilslopes(values, x, alpha=2.0 * float(stats.norm.cdf(_Z_95 * wider)) - 1.0)
-    tau = float(stats.kendalltau(x, values).statistic) if np.ptp(values) > 0.0 else 0.0
+    line = theil_sen(values, x, NORMAL_95 * wider)
     n = len(values)
-    z = tau / sqrt(2.0 * (2.0 * n + 5.0) / (9.0 * n * (n - 1.0))) / wider
-    return Trend(float(slope), float(low), float(high), 2.0 * float(stats.norm.sf(abs(z))))
+    z = kendall(values, x) / sqrt(2.0 * (2.0 * n + 5.0) / (9.0 * n * (n - 1.0))) / wider
+    return Trend(*line, p=2.0 * _NORMAL.cdf(-abs(z)))
 
 
 def change(values: Floats) -> Change | None:
@@ -96,7 +105,7 @@ def pettitt(values: Floats) -> tuple[int, float]:
     """
     n = len(values)
     t = np.arange(1, n)
-    u = np.abs(2.0 * np.cumsum(stats.rankdata(values))[:-1] - t * (n + 1.0))
+    u = np.abs(2.0 * np.cumsum(ranks(values))[:-1] - t * (n + 1.0))
     at = int(np.argmax(u)) + 1
     r = memory(levelled(values, at))
     k2 = float(u[at - 1]) ** 2 * (1.0 - r) / (1.0 + r)
@@ -124,12 +133,51 @@ def latest(values: Floats) -> float:
     return best
 
 
+def deeper(values: Floats) -> Change | None:
+    """Whether the high values come late, of values that may each stop short of the truth.
+
+    A log too slow for a crank catches it by chance: a dip is at least as deep as what was seen, so the deep ones tell
+    and the others do not. Score: by how much a value's rank is above the middle one, 0 below. The sum of score times
+    place in time is nearly normal, with the mean and variance of a linear rank statistic (Hajek and Sidak, Theory of
+    rank tests, 1967; from memory), shrunk by a memory as in `trend`, that of the first half. One-sided: no battery
+    grows young.
+
+    The levels of a Change are upper quartiles here; it begins where the high values were longest overdue. None for
+    fewer than LEAST_POINTS, or if it is near to chance.
+    """
+    n = len(values)
+    if n < LEAST_POINTS or np.ptp(values) == 0.0:
+        return None
+    score = np.maximum(ranks(values) - (n + 1) / 2.0, 0.0)
+    score -= score.mean()
+    place = np.arange(n) - (n - 1) / 2.0
+    spread = sqrt(float(place @ place) * float(score @ score) / (n - 1))
+    r = memory(values[: n // 2])
+    p = _NORMAL.cdf(-float(place @ score) / spread * sqrt((1.0 - r) / (1.0 + r)))
+    if p > _HOPELESS:
+        return None
+    at = _SIDE + int(np.argmin(np.cumsum(score)[_SIDE - 1 : n - _SIDE]))
+    return Change(at, upper(values[:at]), upper(values[at:]), p)
+
+
+def upper(values: Floats) -> float:
+    """The upper quartile."""
+    return float(np.quantile(values, 0.75))
+
+
+def ranks(values: Floats) -> Floats:
+    """Ranks from 1; equal values share the mean of theirs."""
+    _, place, count = np.unique(values, return_inverse=True, return_counts=True)
+    last = np.cumsum(count)
+    return np.asarray((last - (count - 1) / 2.0)[place])
+
+
 def levelled(values: Floats, at: int) -> Floats:
     """The values less the median of their own side of `at`."""
     return np.concatenate([values[:at] - np.median(values[:at]), values[at:] - np.median(values[at:])])
 
 
-def steps_better(x: Floats, values: Floats, at: int) -> bool:
-    """Whether two levels come nearer to the values than one line does, by the sum of distances."""
-    slope, level, _, _ = stats.theilslopes(values, x)
-    return float(np.abs(levelled(values, at)).sum()) < float(np.abs(values - level - slope * x).sum())
+def steps_better(x: Floats, values: Floats, at: int, slope: float) -> bool:
+    """Whether two levels come nearer to the values than a line of this slope does, by the sum of distances."""
+    line = np.median(values) + slope * (x - np.median(x))
+    return float(np.abs(levelled(values, at)).sum()) < float(np.abs(values - line).sum())

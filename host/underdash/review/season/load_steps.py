@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from chargecore import engine
 from underdash.review.rows import Floats, Ints, Rows
@@ -49,6 +48,7 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
     temperature [C]: median, of logs that have one.
     """
     found: list[Steps] = []
+    warmth = bool(np.isfinite(rows.temperature).any())
     for drive in drives:
         span = slice(drive["first_row"], drive["last_row"] + 1)
         runs = _RUNS[rows.state[span]] & (rows.t_s[span] > drive["start_s"] + _SETTLED_S)
@@ -59,7 +59,7 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
             wide, inner = slice(first, span.stop + _AROUND), slice(span.start - first, span.stop - first)
             rise = _sharp(rows.volts[wide], rows.t_s[wide])
             # Where a window of seven holds a larger one, it is the same step.
-            top = (np.abs(rise) == ndimage.maximum_filter1d(np.abs(rise), 7)) & (rise != 0.0)
+            top = (np.abs(rise) == _largest_around(np.abs(rise))) & (rise != 0.0)
             rise = rise[inner]
             at = np.flatnonzero(runs & top[inner])
             at = at[np.argsort(rise[at])]
@@ -75,9 +75,17 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
             "load_sag_volts": sag,
             "load_step_amps": amp_steps,
             **_key(rows, drive),
-            "temperature": _median(rows.temperature[span]),
+            "temperature": _median(rows.temperature[span]) if warmth else None,
         })  # fmt: skip
     return found
+
+
+def _largest_around(sizes: Floats) -> Floats:
+    """The largest of each seven rows: three before each, itself, three after."""
+    padded = np.pad(sizes, 3)
+    pairs = np.maximum(padded[:-1], padded[1:])
+    fours = np.maximum(pairs[:-2], pairs[2:])
+    return np.maximum(fours[:-3], fours[3:])
 
 
 def _third(sizes: Floats) -> float:
@@ -96,13 +104,8 @@ def _shifted(values: Floats, by: int) -> Floats:
     return np.concatenate([np.repeat(values[:1], -by), values[:by]])[: len(values)]
 
 
-def _difference(values: Floats) -> Floats:
-    """Mean of the three rows after each row, less that of the three before."""
-    return np.asarray(sum(_shifted(values, k) - _shifted(values, -k) for k in (1, 2, 3)) / 3.0)
-
-
 def _difference_at(values: Floats, places: Ints) -> Floats:
-    """The same, of a few rows."""
+    """Mean of the three rows after each of these, less that of the three before."""
     return _mean_around(values, places, (1, 2, 3)) - _mean_around(values, places, (-1, -2, -3))
 
 
@@ -118,16 +121,18 @@ def _mean_around(values: Floats, places: Ints, offsets: tuple[int, ...]) -> Floa
 
 def _sharp(volts: Floats, t_s: Floats) -> Floats:
     """Rise across each row [V]; 0 where it is no sharp step: not flat before and after, or not rows of a second."""
-    rise = _difference(volts)
-    unrest = np.zeros(len(volts))
-    for sign in (-1, 1):
-        one, two, three = (_shifted(volts, sign * k) for k in (1, 2, 3))
-        reach = np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three)
-        unrest = np.maximum(unrest, reach)
+    before, after = ([_shifted(volts, sign * k) for k in (1, 2, 3)] for sign in (-1, 1))
+    rise = (after[0] + after[1] + after[2] - before[0] - before[1] - before[2]) / 3.0
+    unrest = np.maximum(_reach(*before), _reach(*after))
     span_s = _shifted(t_s, 3) - _shifted(t_s, -3)
     flat = unrest <= np.maximum(_FLAT_V, _FLAT_SHARE * np.abs(rise))
     known: NDArray[np.bool_] = flat & (span_s >= 4.0) & (span_s <= 10.0)  # False for nan
     return np.where(known, rise, 0.0)
+
+
+def _reach(one: Floats, two: Floats, three: Floats) -> Floats:
+    """From the lowest to the highest of each three."""
+    return np.asarray(np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three))
 
 
 def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
@@ -152,7 +157,8 @@ def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
         level &= (t_s > t_s[turns] - _KEY_S[0]) & (t_s <= t_s[turns] - _KEY_S[1])
         level[turns:] = False
     else:
-        level &= volts < _CHARGED_V
+        # With the engine's speed: not those after a start that no row caught, in which the battery runs the car.
+        level &= (volts < _CHARGED_V) & ~(rows.rpm[first:stop] > 0.0)
         level[start - first :] = False
     key_volts, drawn = _median(volts[level]), _median(-amps[level])
     rested = drive["rested_volts"]

@@ -1,16 +1,26 @@
 """The quantities that are followed over a season: a value a drive or night, and what they show."""
 
+from bisect import bisect_left, insort
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from math import pi, sin
+from math import isfinite, pi, sin
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from underdash.review.rest import SETTLED_S
-from underdash.review.season.evidence import LEAST_POINTS, Change, Floats, Trend, change, steps_better, trend
+from underdash.review.season.evidence import (
+    LEAST_POINTS,
+    Change,
+    Floats,
+    Trend,
+    change,
+    deeper,
+    steps_better,
+    trend,
+    upper,
+)
 from underdash.review.season.load_steps import Steps
 
 CONFIDENCE = 0.95  # that nothing is called by chance, of all quantities together (chosen here)
@@ -20,6 +30,7 @@ UNDATED_DAYS = 2.0  # days from drive to drive where no date is known (chosen he
 YEAR_SWING_K = 24.0
 SPELL_K = 4.0  # and what a warm or cold spell adds to that (chosen here)
 _LEAST_CHARGING_S = 300.0  # the regulator warms up over minutes: a short hop has another set point (chosen here)
+_CLOCK_DAYS = 1.0  # a date may be so far out, as one that was reckoned from another boot's (chosen here)
 _NEAR = 8  # values on each side of a change that must already differ
 
 
@@ -53,6 +64,8 @@ class Quantity:
     change: Change | None = None
     tests: int = 1
     celsius: Floats | None = None
+    bounds: bool = False
+    """Each value may stop short of the truth: only the highest tell."""
 
     @property
     def per(self) -> str:
@@ -66,13 +79,14 @@ class Quantity:
 
     @property
     def level(self) -> float:
-        """Median of the first third: what it was."""
-        return float(np.median(self.values[: max(len(self.values) // 3, 3)]))
+        """Median of the first third: what it was (of bounds, their upper quartile)."""
+        first = self.values[: max(len(self.values) // 3, 3)]
+        return upper(first) if self.bounds else float(np.median(first))
 
     @property
     def now(self) -> float:
-        """Median of the latest three."""
-        return float(np.median(self.values[-3:]))
+        """Median of the latest three (of bounds, the upper quartile of the latest eight)."""
+        return upper(self.values[-_NEAR:]) if self.bounds else float(np.median(self.values[-3:]))
 
     def matters(self, days: float) -> float:
         """The least change within so many days that is neither small nor the year's [unit]."""
@@ -90,6 +104,8 @@ class Quantity:
     @property
     def drift(self) -> float:
         """Change along the trend over the whole season [unit]; 0 if it may be chance, weather or nothing to mind."""
+        if self.bounds:
+            return 0.0  # their middle follows which of them were caught
         if self.trend is None or len(self.values) < LEAST_POINTS or self.trend.p * self.tests > 1.0 - CONFIDENCE:
             return 0.0
         total = self.trend.slope * float(np.ptp(self.x))
@@ -103,9 +119,7 @@ class Quantity:
     def plain(self) -> dict[str, Any]:
         """As docs/report.md describes it."""
         digits = self.kind.decimals
-        lines = (self.trend.slope, self.trend.low, self.trend.high) if self.trend else None
-        slope, low, high = (round(one, digits + 2) for one in lines) if lines else (None, None, None)
-
+        slope, low, high = (round(one, digits + 2) for one in self.trend.line) if self.trend else (None, None, None)
         return {
             "name": self.kind.name,
             "unit": self.kind.unit,
@@ -151,14 +165,19 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
     slow = [rest is not None and rest["length_s"] >= SETTLED_S for rest in rests]
     found: dict[str, Quantity] = {}
 
-    def follow(kind: Kind, value: Callable[[int], float | None], celsius: list[float | None] | None = None) -> None:
+    def follow(
+        kind: Kind,
+        value: Callable[[int], float | None],
+        celsius: list[float | None] | None = None,
+        bounds: bool = False,
+    ) -> None:
         values = [value(index) for index in range(len(drives))]
-        known = [index for index, one in enumerate(values) if one is not None]
+        known = [index for index, one in enumerate(values) if one is not None and isfinite(one)]
         if len(known) >= 3:
             dates = [drives[index].get("dated") for index in known]
             at = [None if celsius is None else celsius[index] for index in known]
             chosen = [float(values[index]) for index in known]  # type: ignore[arg-type]
-            found[kind.name] = _quantity(kind, [index + 1 for index in known], dates, chosen, at)
+            found[kind.name] = _quantity(kind, [index + 1 for index in known], dates, chosen, at, bounds)
 
     # After a short stop the surface charge stands on top: rested volts are those after six hours, where such are known.
     rested = [drive["rested_volts"] if slow[i] or not any(slow) else None for i, drive in enumerate(drives)]
@@ -166,8 +185,9 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
     follow(RESTED, lambda i: rested[i])
     # A slow log catches a row or two of a crank: then all dips are to the lowest, for the two do not compare.
     held = [_crank(drive, "held_volts") for drive in drives if drive["cranks"]]
-    low = "held_volts" if sum(one is not None for one in held) >= 0.9 * len(held) else "lowest_volts"
-    follow(DIP, lambda i: _dip(drives[i], key[i], low))
+    slow_log = sum(one is not None for one in held) < 0.9 * len(held)
+    low = "lowest_volts" if slow_log else "held_volts"
+    follow(DIP, lambda i: _dip(drives[i], key[i], low), bounds=slow_log)
     follow(RESISTANCE, lambda i: _resistance(drives[i], key[i]))
     celsius = [one["temperature"] for one in steps] if steps else None
     long = _long([drive["states"].get("charging", 0.0) for drive in drives])
@@ -192,29 +212,36 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
 
 
 def _quantity(
-    kind: Kind, numbers: list[int], dates: list[str | None], values: list[float], at: list[float | None]
+    kind: Kind,
+    numbers: list[int],
+    dates: list[str | None],
+    values: list[float],
+    at: list[float | None],
+    bounds: bool,
 ) -> Quantity:
-    when = [datetime.fromisoformat(date) for date in dates if date is not None]
-    dated = len(when) == len(dates)
-    days = (
-        np.array([(one.replace(tzinfo=None) - when[0].replace(tzinfo=None)).total_seconds() / 86400.0 for one in when])
-        if dated
-        else (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
-    )
-    celsius = np.array(at, dtype=np.float64) if all(one is not None for one in at) else None
-    return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius)
+    when = [datetime.fromisoformat(date).replace(tzinfo=None) for date in dates if date is not None]
+    days = np.array([(one - when[0]).total_seconds() / 86400.0 for one in when])
+    # A clock that stands still or runs back, or two that disagree, measures no time: then the drives are counted.
+    dated = len(when) == len(dates) and days[-1] > 0.0 and bool((np.diff(days) > -_CLOCK_DAYS).all())
+    counted = (np.array(numbers, dtype=np.float64) - numbers[0]) * UNDATED_DAYS
+    days = np.maximum.accumulate(days) if dated else counted
+    celsius = np.array(at, dtype=np.float64) if all(one is not None and isfinite(one) for one in at) else None
+    return Quantity(kind, numbers, dates, np.array(values), days, dated, celsius=celsius, bounds=bounds)
 
 
 def _look(one: Quantity) -> None:
     """Trend and change; a change is kept only where it is sure, sudden, and more than small or the season's."""
     values = one.values if one.celsius is None else _at_one_temperature(one.values, one.celsius)
     one.trend = trend(one.x, values)
+    if one.bounds:
+        _look_at_bounds(one)
+        return
     found = change(values)
     if (
         one.trend is None
         or found is None
         or found.p * one.tests > 1.0 - CONFIDENCE
-        or not steps_better(one.x, values, found.at)
+        or not steps_better(one.x, values, found.at, one.trend.slope)
     ):
         return
     near = slice(max(found.at - _NEAR, 0), found.at), slice(found.at, found.at + _NEAR)
@@ -224,26 +251,41 @@ def _look(one: Quantity) -> None:
         one.change = found
 
 
+def _look_at_bounds(one: Quantity) -> None:
+    """The same of values that may stop short of the truth: it may have come bit by bit, and only upwards."""
+    found = deeper(one.values)
+    if found is None or found.p * one.tests > 1.0 - CONFIDENCE:
+        return
+    days = float(np.median(one.days[found.at :]) - np.median(one.days[: found.at]))
+    if found.after - found.before >= one.matters(days):
+        one.change = found
+
+
 def _at_one_temperature(values: Floats, celsius: Floats) -> Floats:
     """The values as they would be at the season's median temperature: less the slope that neighbours in time show,
     held to what is published of regulators, 0 to -13 mV/K."""
     apart, volts = np.diff(celsius), np.diff(values)
     warm = np.abs(apart) >= 2.0
-    slope = float(stats.trim_mean(volts[warm] / apart[warm], 0.25)) if int(warm.sum()) >= 5 else 0.0
+    slope = float(_middle_half(volts[warm] / apart[warm]).mean()) if int(warm.sum()) >= 5 else 0.0
     return np.asarray(values - min(max(slope, -0.013), 0.0) * (celsius - np.median(celsius)))
+
+
+def _middle_half(values: Floats) -> Floats:
+    cut = len(values) // 4
+    return np.sort(values)[cut : len(values) - cut]
 
 
 def _rest_before(drives: list[dict[str, Any]], rests: list[dict[str, Any]]) -> list[dict[str, Any] | None]:
     """The rest of an hour or more that ended with each drive, None where there was none."""
+    starts: dict[int, list[tuple[float, int]]] = {}
+    for index, drive in enumerate(drives):
+        insort(starts.setdefault(drive["boot"], []), (drive["start_s"], index))
     ended = {}
     for rest in rests:
-        after = [
-            (drive["start_s"], index)
-            for index, drive in enumerate(drives)
-            if drive["boot"] == rest["boot"] and drive["start_s"] >= rest["start_s"] + rest["length_s"] - 120.0
-        ]
-        if after:
-            ended[min(after)[1]] = rest
+        of_boot = starts.get(rest["boot"], [])
+        at = bisect_left(of_boot, (rest["start_s"] + rest["length_s"] - 120.0, -1))
+        if at < len(of_boot):
+            ended[of_boot[at][1]] = rest
     return [ended.get(index) for index in range(len(drives))]
 
 

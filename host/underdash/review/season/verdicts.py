@@ -21,6 +21,7 @@ import numpy as np
 from underdash.review.season import quantities as q
 from underdash.review.season.evidence import LEAST_POINTS
 from underdash.review.season.quantities import Quantity
+from underdash.review.season.telling import Found, evidence, moves, number, tells, unit
 
 STEADY, DRIFTING, ACT, UNKNOWN = "steady", "drifting", "act", "unknown"
 # What a verdict names as the cause.
@@ -34,7 +35,15 @@ _KEY_SHARE = 0.25  # what the key's loads, some 9 A, show at least of what all l
 _SEEN = 3  # values since a change that would show it, were it there
 _LOST_OHM = 0.030  # 0.4 V at some 13 A of loads
 
-Found = dict[str, Quantity]
+_AT_TAP = (
+    "With the loads on, measure the voltage drop from the battery's negative post to the monitor's ground, and from "
+    "its positive post to the monitor's supply: the bad place is on the side with more; 0.2 V is a shop's limit."
+)
+_AT_POSTS = (
+    "With the engine at a fast idle and the loads on, measure the drop from the alternator's post to the battery's, "
+    "and from its case to the battery's negative post: more than 0.2 V is the way; less, machine or regulator."
+)
+_NEXT = "Check belt, fuse, charge cable, exciter and regulator, machine, in that order."
 
 
 @dataclass(frozen=True)
@@ -68,38 +77,6 @@ def moved(found: Found, kind: q.Kind) -> float:
     return found[kind.name].moved if kind.name in found else 0.0
 
 
-def tells(one: Quantity) -> str:
-    """What is behind a quantity's change, in words."""
-    name, unit, digits = one.kind.name, one.kind.unit, one.kind.decimals - 1
-    if one.kind.unit == "ohm":
-        scale, unit, digits = 1000.0, "mohm", 1
-    else:
-        scale = 1.0
-
-    def number(value: float) -> str:
-        return f"{value * scale:.{digits}f}"
-
-    count = len(one.values)
-    if one.change is not None:
-        at = one.change.at
-        since = f"drive {one.drives[at]}" + (f", {one.dates[at][:10]}" if one.dates[at] else "")  # type: ignore[index]
-        return (
-            f"{name} {number(one.change.before)} {unit} in {at} values before {since}, {number(one.change.after)} "
-            f"{unit} in {count - at} since (confidence {100 * min(one.confidence, 0.9999):.2f} %)"
-        )
-    line = f"{name} {number(one.level)} {unit} at first, {number(one.now)} {unit} now, {count} values"
-    if one.trend is not None:
-        line += (
-            f", {one.trend.slope * scale:+.{digits + 1}f} {unit} a {one.per} "
-            f"({one.trend.low * scale:+.{digits + 1}f} to {one.trend.high * scale:+.{digits + 1}f})"
-        )
-    return line
-
-
-def _evidence(found: Found, *kinds: q.Kind) -> str:
-    return "; ".join(tells(found[kind.name]) for kind in kinds if kind.name in found)
-
-
 def _first(found: Found, *kinds: q.Kind) -> int | None:
     """The first drive that shows the earliest change among them."""
     changes = [found[kind.name] for kind in kinds if kind.name in found and found[kind.name].change is not None]
@@ -131,10 +108,13 @@ def _enough(found: Found, *kinds: q.Kind) -> bool:
     return any(kind.name in found and len(found[kind.name].values) >= LEAST_POINTS for kind in kinds)
 
 
-def _unknown(what: str, found: Found, *kinds: q.Kind) -> Verdict:
+def _unknown(what: str, why: str, found: Found, *kinds: q.Kind) -> Verdict:
     most = max((len(found[kind.name].values) for kind in kinds if kind.name in found), default=0)
+    count = f"{most} do" if most else "none does"
     return Verdict(
-        UNKNOWN, f"Too few drives show {what}: it takes {LEAST_POINTS}.", _evidence(found, *kinds) or f"{most} values"
+        UNKNOWN,
+        f"Too few drives show {what}: it takes {LEAST_POINTS}, and {count}. {why}",
+        evidence(found, *kinds) or f"{most} values",
     )
 
 
@@ -151,13 +131,12 @@ def _connection(found: Found) -> Verdict:
     if steps > 0.0 or ohm > 0.0 or sag > 0.0:
         grave = max(steps, sag) >= _LOST_V or ohm >= _LOST_OHM
         kinds = [kind for kind, size in zip(near, (steps, sag, ohm), strict=True) if size > 0.0]
-        size = f" It has some {ohm * 1000:.0f} mohm more than it had." if ohm > 0.0 else ""
+        size = f", some {ohm * 1000:.0f} mohm more than it had" if ohm > 0.0 else ""
         return Verdict(
             ACT if grave else DRIFTING,
-            f"The loads pull the volts down at once, and further than they did: a connection that they share has grown "
-            f"a resistance.{size} Measure the voltage drop from the battery's posts to the monitor's tap, ground and "
-            f"supply, with the loads on.",
-            _evidence(found, *kinds),
+            f"The loads pull the volts down at once, and further than they did ({moves(found, *kinds)}): a connection "
+            f"that they share has grown a resistance{size}. {_AT_TAP}",
+            evidence(found, *kinds),
             CONNECTION,
             _first(found, *kinds),
         )
@@ -165,40 +144,45 @@ def _connection(found: Found) -> Verdict:
     if point is not None and point.moved < 0.0:
         key = _with_key(found, point)
         if key is not None and key[0] > _KEY_SHARE * -point.moved:
+            more = f"{1000 * key[0]:.0f} to {1000 * key[1]:.0f} mV"
             return Verdict(
                 ACT if -point.moved >= _LOST_V else DRIFTING,
-                "The volts of the running car have fallen, and the key's loads pull them down further since then: a "
-                "connection that both share has grown a resistance. Measure the voltage drop from the battery's posts "
-                "to the monitor's tap, ground and supply, with the loads on.",
-                f"{tells(point)}; with the key on {1000 * key[0]:.0f} to {1000 * key[1]:.0f} mV more than before",
+                f"The volts of the running car have fallen ({moves(found, point.kind)}), and the key's loads pull them "
+                f"down {more} further since then: a connection that both share has grown a resistance. {_AT_TAP}",
+                f"{tells(point)}; with the key on {more} more than before",
                 CONNECTION,
                 point.drives[point.change.at] if point.change else None,
             )
     if moved(found, q.LOAD_SAG) > 0.0:
         return Verdict(
             ACT if moved(found, q.LOAD_SAG) >= 2 * _LOST_V else DRIFTING,
-            "With a load the volts sag within half a minute, further than they did: the way from the alternator to the "
-            "battery (its cable, the engine's ground), the alternator's output or its regulator. They look alike from "
-            "here. Measure the drop from the alternator's post to the battery's, and from case to ground, with loads "
-            "on: more than 0.2 V is the way; less is the machine.",
-            _evidence(found, q.LOAD_SAG),
+            f"With a load the volts sag within half a minute, further than they did ({moves(found, q.LOAD_SAG)}): the "
+            "way from the alternator to the battery (its cable, the engine's ground), the alternator's output or its "
+            f"regulator. They look alike from here. {_AT_POSTS}",
+            evidence(found, q.LOAD_SAG),
             EITHER,
             _first(found, q.LOAD_SAG),
         )
     known = (*near, q.LOAD_SAG)
     if not _enough(found, *known):
-        return _unknown("how the volts answer to the loads", found, *known)
-    return Verdict(STEADY, "The volts answer to the loads as they did.", _evidence(found, *known))
+        return _unknown(
+            "how the volts answer to the loads",
+            "A drive shows it if the rows begin before the key, or if it runs for five minutes in rows of a second.",
+            found,
+            *known,
+        )
+    return Verdict(STEADY, "The volts answer to the loads as they did.", evidence(found, *known))
 
 
 def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None, connection: Verdict) -> Verdict:
     if dead is not None:
-        volts = "" if dead["volts"] is None else f", {dead['volts']:.2f} V on average"
+        date = report["drives"][dead["drive"] - 1].get("dated")
+        begin = f"drive {dead['drive']}" + (f", {date[:10]}" if date else "") + f", {_clock(dead['start_s'])}"
         return Verdict(
             ACT,
-            "The alternator gives nothing any more: belt, fuse, charge cable, exciter and regulator, machine, in that "
-            "order.",
-            f"from drive {dead['drive']}, {_clock(dead['start_s'])}, on{volts}",
+            f"The alternator gives nothing any more: {dead['volts']:.2f} V on average since {begin}, what a battery "
+            f"alone holds. {_NEXT}",
+            f"from {begin}, on, {dead['volts']:.2f} V on average",
             ALTERNATOR,
             dead["drive"],
         )
@@ -206,15 +190,18 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
     kind = q.RUNNING if q.RUNNING.name in found else q.SET_POINT
     kinds = (kind, q.SPREAD)
     if not _enough(found, kind):
-        return _unknown("charging volts", found, kind)
+        return _unknown(
+            "charging volts", "A drive shows them from the second minute on, for five minutes.", found, kind
+        )
     point, limits = found[kind.name], report["thresholds"]
-    evidence, since = _evidence(found, *kinds), _first(found, *kinds)
+    told, since = evidence(found, *kinds), _first(found, *kinds)
     if point.now > limits["overcharge_mv"] / 1000:
         return Verdict(
             ACT,
-            f"It overcharges: {point.now:.2f} V, and {limits['overcharge_mv'] / 1000:.1f} V is the limit. The "
-            "regulator, or its sense wire or ground.",
-            evidence,
+            f"It overcharges: {point.now:.2f} V in the latest drives, and {limits['overcharge_mv'] / 1000:.1f} V is "
+            "the limit. The regulator, or its sense wire or ground. With the engine at a fast idle, measure at the "
+            "battery's posts, then from the alternator's case to the negative one: more than 0.2 V is the ground.",
+            told,
             REGULATOR,
             since,
         )
@@ -222,9 +209,9 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
     if fell < 0.0 and point.now < _ALONE_V and connection.cause != CONNECTION:
         return Verdict(
             ACT,
-            f"The running car has {point.now:.2f} V, what a battery alone holds: the alternator gives next to nothing. "
-            "Belt, fuse, charge cable, exciter and regulator, machine, in that order.",
-            evidence,
+            f"The running car has {point.now:.2f} V, what a battery alone holds ({moves(found, kind)}): the alternator "
+            f"gives next to nothing. {_NEXT}",
+            told,
             ALTERNATOR,
             since,
         )
@@ -233,14 +220,15 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
     if connection.cause == CONNECTION and (fell < 0.0 or wide > 0.0 or low):
         return Verdict(
             UNKNOWN,
-            "The set point moved with a connection that has gone bad, and cannot be seen through it: mend that first.",
-            evidence,
+            "The volts moved with a connection that has gone bad, and the regulator cannot be seen through it: mend "
+            "that first, then judge again.",
+            told,
         )
     if connection.cause == EITHER and fell <= 0.0:
         return Verdict(
             connection.verdict,
             "What is seen may be the regulator or the way from the alternator; see the connection.",
-            evidence,
+            told,
             EITHER,
             since,
         )
@@ -248,85 +236,118 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
         # A shared resistance would show with the key's loads as well; one before the battery as a sag after loads.
         key = _with_key(found, point)
         sure = key is not None and key[1] < _KEY_SHARE * abs(fell) and q.LOAD_SAG.name in found
-        also = (
-            "The loads are not behind it: they pull the volts down no further than they did."
-            if sure
-            else "Whether a connection does it cannot be told: too few drives show what the loads do to the volts. "
-            "Measure at the alternator's post first, then at the battery's, then at the monitor's tap."
-        )
+        there = f"{number(point, point.now)} {unit(point)} there too is the regulator."
+        if sure:
+            also = "The loads are not behind it: they pull the volts down no further than they did. Measure at the "
+            also += f"alternator's post with the engine at a fast idle and few loads: {there}"
+        elif fell > 0.0:
+            also = f"Measure at the alternator's post, and from its case to the battery's negative post: {there}"
+        else:
+            also = "Whether a connection does it cannot be told: too few drives show what the loads do to the volts. "
+            also += "Measure at the alternator's post first, then at the battery's, then at the monitor's tap."
         return Verdict(
             ACT if low or abs(fell) >= 2 * _LOST_V else DRIFTING,
-            f"The set point has {'fallen' if fell < 0.0 else 'risen'} by {abs(fell):.2f} V, beyond what the weather of "
-            f"a year does. {also}",
-            evidence,
+            f"With the engine running the volts have {'fallen' if fell < 0.0 else 'risen'}, beyond what the weather of "
+            f"a year does ({moves(found, kind)}). {also}",
+            told,
             REGULATOR if sure or fell > 0.0 else EITHER,
             since,
         )
     if wide > 0.0:
         return Verdict(
             DRIFTING,
-            "The set point has become unsteady, and not with the loads: brushes, slip rings or the regulator.",
-            evidence,
+            f"The set point has become unsteady ({moves(found, q.SPREAD)}), and not with the loads: brushes, slip "
+            "rings or the regulator. Watch the volts at the alternator's post at a steady fast idle: if they wander "
+            "there too, it is the machine.",
+            told,
             REGULATOR,
             since,
         )
     if low:
         return Verdict(
             ACT,
-            f"The running car has {point.now:.2f} V only: too little to fill a battery. The regulator, the "
-            "alternator's output, or the way from it.",
-            evidence,
+            f"The running car has {point.now:.2f} V only, below {limits['marginal_mv'] / 1000:.1f} V: too little to "
+            f"fill a battery. The regulator, the alternator's output, or the way from it. {_AT_POSTS}",
+            told,
             EITHER,
         )
-    return Verdict(STEADY, f"It holds {point.now:.2f} V; what moves is the weather's.", evidence)
+    return Verdict(STEADY, f"It holds {point.now:.2f} V; what moves is the weather's.", told)
 
 
 def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connection: Verdict) -> Verdict:
     strength, charge = (q.DIP, q.RESISTANCE), (q.RESTED, q.NIGHT)
     limits = report["thresholds"]
-    weak = [
-        drive["cranks"][0]["held_volts"] < limits["weak_crank_mv"] / 1000
-        for drive in report["drives"][-_SEEN:]
-        if drive["cranks"] and drive["cranks"][0]["held_volts"] is not None
-    ]
+    held = [drive["cranks"][0]["held_volts"] for drive in report["drives"][-_SEEN:] if drive["cranks"]]
+    known = [volts for volts in held if volts is not None and volts < limits["weak_crank_mv"] / 1000]
     grown = [found[kind.name] for kind in strength if moved(found, kind) > 0.0]
-    if connection.cause == CONNECTION:
-        weak = []  # the monitor sees less than the battery holds
-    failing = len(weak) == _SEEN and all(weak)
+    # Behind a bad connection the monitor sees less than the battery holds.
+    failing = len(known) == _SEEN and connection.cause != CONNECTION
     if failing or grown:
         gone = failing or any(one.now >= _DEEPER * one.level > 0.0 for one in grown)
-        which = "Its resistance at the crank has risen." if moved(found, q.RESISTANCE) > 0.0 else "It gives way more."
-        why = which if grown else "It does not hold its volts while the starter turns."
+        which = "Its resistance at the crank has risen" if moved(found, q.RESISTANCE) > 0.0 else "It gives way more"
+        why = (
+            f"{which} ({moves(found, *strength)})."
+            if grown
+            else f"It does not hold its volts while the starter turns: {', '.join(f'{one:.2f}' for one in known)} V in "
+            f"the last three drives, and {limits['weak_crank_mv'] / 1000:.1f} V is the limit."
+        )
         return Verdict(
             ACT if gone else DRIFTING,
             f"{why} A battery that loses capacity does so, and so do its clamps and cables: measure the drop over each "
-            "clamp while cranking, then have the battery load-tested.",
-            _evidence(found, *strength, *charge),
+            "clamp while cranking, then charge the battery and have it load-tested.",
+            evidence(found, *strength, *charge),
             BATTERY,
             _first(found, *strength),
         )
     rested = found.get(q.RESTED.name)
     low = rested is not None and len(rested.values) >= 3 and rested.now < limits["low_rest_mv"] / 1000
+    fell = moved(found, q.RESTED) < 0.0
     # Volts that rise less overnight than they did do not fall: a warm morning's do so too.
     falls = moved(found, q.NIGHT) < 0.0 and found[q.NIGHT.name].now < -q.NIGHT.material
-    if low or moved(found, q.RESTED) < 0.0 or falls:
-        undercharged = {regulator.cause, connection.cause} & {REGULATOR, ALTERNATOR, EITHER, CONNECTION}
-        if undercharged:
-            why = "It is left with less charge than it was, and that follows from what the charging does: see there."
+    if low or fell or falls:
+        figures = [moves(found, *charge)] if fell or falls else []
+        if low and rested is not None:
+            figures.append(f"{rested.now:.2f} V rested, and {limits['low_rest_mv'] / 1000:.2f} V is half charge")
+        less = (
+            f"It is left with {'less charge than it was' if fell or falls else 'little charge'} ({'; '.join(figures)})"
+        )
+        if {regulator.cause, connection.cause} & {REGULATOR, ALTERNATOR, EITHER, CONNECTION}:
+            why = f"{less}, and that follows from what the charging does: see there."
         elif falls:
             why = (
-                "Overnight it falls faster than it did: a drain has come, or the battery loses capacity. Measure the "
-                "current with everything off; 25 to 50 mA is what car makers allow."
+                f"Overnight it falls faster than it did ({'; '.join(figures)}): a drain has come, or the battery loses "
+                "capacity. Measure the current with everything off; 25 to 50 mA is what car makers allow."
             )
         else:
-            why = "It is left with less charge than it was: short drives, a drain, or a battery that ages. Charge it, "
-            why += "let it rest for a day, and have it load-tested."
+            why = (
+                f"{less}: short drives, a drain, or a battery that ages. Measure the current with everything off, 25 "
+                "to 50 mA is what car makers allow; charge the battery, let it rest for a day, and have it load-tested."
+            )
         return Verdict(
-            ACT if low else DRIFTING, why, _evidence(found, *charge, *strength), UNDERCHARGED, _first(found, *charge)
+            ACT if low else DRIFTING, why, evidence(found, *charge, *strength), UNDERCHARGED, _first(found, *charge)
         )
-    if not _enough(found, *strength, *charge):
-        return _unknown("a crank or a night", found, *strength, *charge)
-    return Verdict(STEADY, "It rests and cranks as it did.", _evidence(found, *charge, *strength))
+    return _steady_battery(found, strength, charge)
+
+
+def _steady_battery(found: Found, strength: tuple[q.Kind, ...], charge: tuple[q.Kind, ...]) -> Verdict:
+    """Steady, as far as it is known; of a slow log it says what that is worth."""
+    told = evidence(found, *charge, *strength)
+    cranks, nights = _enough(found, *strength), _enough(found, *charge)
+    if not cranks and not nights:
+        return _unknown(
+            "a crank or a night",
+            "A crank shows if the rows begin before the starter; a night if the board is awake or logs its rest.",
+            found,
+            *strength,
+            *charge,
+        )
+    if not cranks:
+        return Verdict(STEADY, "It rests as it did. Too few drives show a crank, so its strength is not known.", told)
+    slow = found[q.DIP.name].bounds if q.DIP.name in found else False
+    doubt = (
+        " The log is too slow for a crank and catches it by chance, so an ageing battery shows late." if slow else ""
+    )
+    return Verdict(STEADY, f"It {'rests and ' if nights else ''}cranks as it did.{doubt}", told)
 
 
 def _clock(seconds: float) -> str:
