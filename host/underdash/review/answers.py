@@ -3,13 +3,14 @@
 from typing import Any
 
 from underdash.review.charge_words import cost_ah, given, given_ah, measured_ah
+from underdash.review.clock import clock
 from underdash.review.drive_words import deficits as deficits_of
 from underdash.review.drive_words import often
 from underdash.review.findings import undecided
 from underdash.review.lost_volts import blamed
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
-from underdash.review.words import clock, duration, on
+from underdash.review.words import duration, on
 
 QUESTIONS = (
     "Is the battery being cycled?",
@@ -89,7 +90,7 @@ def _since(report: dict[str, Any], deficits: Deficits) -> str:
     into = duration(episode["start_s"] - drive["start_s"])
     total, earlier = len(report["drives"]), drive["number"] - 1
     if total == 1:
-        return f"From {clock(episode['start_s'])} on, {into} into the drive{_day(drive)}."
+        return f"From {clock(drive, episode['start_s'])} on, {into} into the drive{_day(drive)}."
     if earlier:
         shown = "the one before it shows none" if earlier == 1 else f"the {earlier} before it show none"
         told = f"Since drive {drive['number']}{_day(drive)}, {into} into it; {shown}."

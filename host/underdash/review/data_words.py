@@ -3,10 +3,11 @@
 from typing import Any
 
 from underdash.review.charge_words import way
+from underdash.review.clock import clock, nearest
 from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
-from underdash.review.words import Said, clock, count, duration
+from underdash.review.words import Said, count, duration
 
 _UNTRUE_AH = 10_000.0  # ranks what the rest cannot be believed without above that rest
 _LATE_S = 7.0  # a verdict that comes later than this after its onset waited for volts that stood still
@@ -57,7 +58,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "note",
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
-            f"the longest from {clock(longest['start_s'])}, {duration(abs(longest['length_s']))}: {longest['why']}",
+            f"the longest from {_at(report, longest, 'start_s')}, {duration(abs(longest['length_s']))}: {longest['why']}",
             row=longest["row"],
             t_s=longest["start_s"],
         )
@@ -76,6 +77,11 @@ def trust(said: Said, report: dict[str, Any]) -> None:
         said.add("note", text, count(report["rows"], "row"))
 
 
+def _at(report: dict[str, Any], what: dict[str, Any], key: str) -> str:
+    """The moment, under that key, of something that belongs to no drive: by the clock of the nearest."""
+    return clock(nearest(report["drives"], what["boot"], what[key]), what[key])
+
+
 def _sensors(said: Said, report: dict[str, Any]) -> None:
     contradict, gone = report["sensors"]["contradict"], report["sensors"]["gone"]
     if contradict is not None:
@@ -83,7 +89,7 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
             "act",
             f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
             "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
-            f"from {clock(contradict['t_s'])}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
+            f"from {_at(report, contradict, 't_s')}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
             row=contradict["first_row"],
             t_s=contradict["t_s"],
             cost=_UNTRUE_AH,
@@ -92,25 +98,34 @@ def _sensors(said: Said, report: dict[str, Any]) -> None:
         said.add(
             "act",
             f"The volts were gone from the input for {duration(gone['length_s'])}: its wire, fuse or ground.",
-            f"from {clock(gone['t_s'])}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
+            f"from {_at(report, gone, 't_s')}: "
+            + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
             row=gone["first_row"],
             t_s=gone["t_s"],
             cost=_UNTRUE_AH,
         )
     crank = clamp_reversed(report)
     if crank is not None and contradict is None:
-        _clamp(said, crank, "By the clamp the battery was charged while the starter turned: it is the wrong way round.")
+        _clamp(
+            said,
+            report,
+            crank,
+            "By the clamp the battery was charged while the starter turned: it is the wrong way round.",
+        )
     crank = clamp_asleep(report)
     if crank is not None:
-        _clamp(said, crank, "The clamp saw nothing while the starter turned, which takes 75 A and more: it is not "
-               "around the battery's cable, not plugged in, or dead. What rests on it cannot be believed.")  # fmt: skip
+        asleep = (
+            "The clamp saw nothing while the starter turned, which takes 75 A and more: it is not around the battery's "
+            "cable, not plugged in, or dead. What rests on it cannot be believed."
+        )
+        _clamp(said, report, crank, asleep)
 
 
-def _clamp(said: Said, crank: dict[str, Any], text: str) -> None:
+def _clamp(said: Said, report: dict[str, Any], crank: dict[str, Any], text: str) -> None:
     said.add(
         "act",
         text,
-        f"crank at {clock(crank['start_s'])}: {way(crank['most_amps'])} at most",
+        f"crank at {clock(report['drives'][crank['drive'] - 1], crank['start_s'])}: {way(crank['most_amps'])} at most",
         drive=crank["drive"],
         row=crank["first_row"],
         t_s=crank["start_s"],
@@ -125,7 +140,7 @@ def _late(said: Said, report: dict[str, Any]) -> None:
                 said.add(
                     "note",
                     "Without a clamp a deficit shows late where the volts stand still.",
-                    f"{clock(episode['start_s'])}, told at {clock(episode['shown_s'])}",
+                    f"{clock(drive, episode['start_s'])}, told at {clock(drive, episode['shown_s'])}",
                     drive=drive["number"],
                     row=episode["first_row"],
                     t_s=episode["start_s"],

@@ -3,9 +3,10 @@
 from typing import Any
 
 from underdash.review.charge_words import LEAST_AH, cost_ah, given, taken_ah
+from underdash.review.clock import clock
 from underdash.review.lost_volts import blamed, lost_volts
 from underdash.review.sensors import doubt
-from underdash.review.words import Said, clock, duration, figure, times
+from underdash.review.words import Said, duration, figure, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
@@ -72,7 +73,7 @@ def _stalls(said: Said, drive: dict[str, Any]) -> None:
             "note",
             f"The engine seems to have stopped {times(len(found))} and been started again: the battery fed the car for "
             f"{duration(sum(one['length_s'] for one in found))} until the starter turned.",
-            _span(first),
+            _span(drive, first),
             drive=drive["number"],
             row=first["first_row"],
             t_s=first["start_s"],
@@ -137,7 +138,7 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]],
     said.add(
         "act" if total_s >= _SERIOUS_S else "watch",
         f"The battery fed the car for {lasted}. {given(episodes)}. {cause.strip()}",
-        _span(worst) + ("" if len(episodes) == 1 else f", the worst of {len(episodes)}"),
+        _span(drive, worst) + ("" if len(episodes) == 1 else f", the worst of {len(episodes)}"),
         drive=drive["number"],
         row=worst["first_row"],
         t_s=worst["start_s"],
@@ -153,9 +154,9 @@ def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float |
     return float(min(drive["idle"]["idle_short_s"] / total_s, 1.0))
 
 
-def _span(episode: dict[str, Any]) -> str:
+def _span(drive: dict[str, Any], episode: dict[str, Any]) -> str:
     start_s, end_s = episode["start_s"], episode["start_s"] + episode["length_s"]
-    told = f"{clock(start_s)} to {clock(end_s)}"
+    told = f"{clock(drive, start_s)} to {clock(drive, end_s)}"
     if episode["lowest_volts"] is None or episode["mean_volts"] is None:
         return told
     return f"{told}, lowest {episode['lowest_volts']:.2f} V, mean {episode['mean_volts']:.2f} V"
@@ -167,7 +168,7 @@ def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> N
         f"Overcharge for {duration(episode['length_s'])}, up to {episode['highest_volts']:.2f} V. Look at the "
         "regulator, its sensing and its ground first. Held for long, such volts make a battery gas, which ruins it and "
         "is dangerous.",
-        _span(episode),
+        _span(drive, episode),
         drive=drive["number"],
         row=episode["first_row"],
         t_s=episode["start_s"],
@@ -188,7 +189,7 @@ def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]],
     said.add(
         "note",
         f"Charging was marginal for {duration(total_s)}{often}: {barely}.",
-        _span(longest),
+        _span(drive, longest),
         drive=drive["number"],
         row=longest["first_row"],
         t_s=longest["start_s"],
@@ -204,7 +205,7 @@ def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float
         "watch",
         f"While cranking the battery held {crank['held_volts']:.2f} V, below {weak:.1f} V; when it is cold it may show "
         "less and be well. Have the battery load-tested and the starter's cables checked for voltage drop.",
-        f"crank at {clock(crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
+        f"crank at {clock(drive, crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
         drive=drive["number"],
         row=crank["first_row"],
         t_s=crank["start_s"],
@@ -216,7 +217,7 @@ def _never_charged(said: Said, drive: dict[str, Any]) -> None:
     said.add(
         "act",
         "Charging volts were never reached in this drive: look at belt, alternator, its fuse and the charge cable.",
-        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
+        f"{clock(drive, drive['start_s'])} to {clock(drive, drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -233,7 +234,7 @@ def _not_started(said: Said, drive: dict[str, Any], low_rest: float) -> None:
         "act",
         f"The engine seems not to have started: the starter turned {times(many)}, and no charging volts came after it."
         f"{battery}",
-        f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
+        f"{clock(drive, drive['start_s'])} to {clock(drive, drive['end_s'])}",
         drive=drive["number"],
         row=drive["first_row"],
         t_s=drive["start_s"],
@@ -278,7 +279,7 @@ def _well(said: Said, well: list[dict[str, Any]], total: int) -> None:
         said.add(
             "well",
             f"The alternator carried the car throughout, at {drive['set_point_volts']:.2f} V.",
-            f"{clock(drive['start_s'])} to {clock(drive['end_s'])}",
+            f"{clock(drive, drive['start_s'])} to {clock(drive, drive['end_s'])}",
             drive=drive["number"],
             row=drive["first_row"],
             t_s=drive["start_s"],

@@ -4,12 +4,13 @@ from typing import Any
 
 from underdash.review import data_words, drive_words, plan_words
 from underdash.review.charge_words import USUAL_A, moved
+from underdash.review.clock import clock
 from underdash.review.drive_words import slight
 from underdash.review.rest import drain_amps
 from underdash.review.season import words
-from underdash.review.words import WEIGHTS, Said, clock, duration, figure, on
+from underdash.review.words import WEIGHTS, Said, duration, figure, on
 
-__all__ = ["WEIGHTS", "clock", "duration", "findings"]
+__all__ = ["WEIGHTS", "duration", "findings"]
 
 _SEASON_AH = 5000.0
 _SOON_S = 5.0  # a drive that begins so soon after what was drawn ended it (chosen here)
@@ -63,7 +64,7 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
             "watch",
             f"{episode['kind'].capitalize()} for {length}, with no crank and no charging before it: a charger, or rows "
             "that begin in the middle of a drive.",
-            f"{clock(episode['start_s'])}, {lowest}",
+            f"{clock(episode, episode['start_s'])}, {lowest}",
             **where,
         )
         return
@@ -84,7 +85,9 @@ def _parked(said: Said, episode: dict[str, Any], drives: list[dict[str, Any]]) -
             "left on; a lamp is about 1 A a pair, a fan that runs on 10 A and more. Or it ran, and the rows begin, or "
             "go on after a hole, in a drive: no crank was seen."
         )
-    said.add("act", text, f"{clock(episode['start_s'])}, {lowest}", cost=-(episode["charge_ah"] or 0.0), **where)
+    said.add(
+        "act", text, f"{clock(episode, episode['start_s'])}, {lowest}", cost=-(episode["charge_ah"] or 0.0), **where
+    )
 
 
 def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) -> None:
@@ -93,7 +96,7 @@ def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) ->
     length = duration(rest["length_s"])
     volts = "volts not measured" if rest["lowest_volts"] is None else f"down to {rest['lowest_volts']:.2f} V"
     where = {"drive": rest["drive"], "row": rest["first_row"], "t_s": rest["start_s"]}
-    evidence = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}, {volts}"
+    evidence = f"{clock(rest, rest['start_s'])} to {clock(rest, rest['start_s'] + rest['length_s'])}, {volts}"
     below = f", below the {drive['rested_volts']:.2f} V before it" if drive["rested_volts"] is not None else ""
     came = " Charging came back without a crank." if rest["by"] == "no crank" else ""
     said.add(
@@ -108,7 +111,7 @@ def _doubtful(said: Said, rest: dict[str, Any], drives: list[dict[str, Any]]) ->
 
 
 def _rest(said: Said, rest: dict[str, Any], capacity_ah: float | None) -> None:
-    span = f"{clock(rest['start_s'])} to {clock(rest['start_s'] + rest['length_s'])}"
+    span = f"{clock(rest, rest['start_s'])} to {clock(rest, rest['start_s'] + rest['length_s'])}"
     where = {"row": rest["first_row"], "t_s": rest["start_s"], "dated": on(rest["dated"])}
     if rest["drains"]:
         clamp = rest["mean_amps"] is not None and rest["mean_amps"] < 0.0

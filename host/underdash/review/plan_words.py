@@ -3,8 +3,9 @@
 from itertools import groupby
 from typing import Any
 
+from underdash.review.clock import clock
 from underdash.review.lost_volts import blamed
-from underdash.review.words import Said, clock, three
+from underdash.review.words import Said, three
 
 _CHECKS = 2  # drops to measure that are named in one finding
 
@@ -41,7 +42,7 @@ def _kind(
     found = "not measured" if worst["found_volts"] is None else f"{worst['found_volts']:.2f} V"
     if worst["found_a"] is not None:
         found = f"{worst['found_a']:.1f} A"
-    evidence = f"from {clock(worst['start_s'])}: {found} on average"
+    evidence = f"from {clock(report['drives'][worst['drive'] - 1], worst['start_s'])}: {found} on average"
     if len(episodes) > 1:
         evidence += f", the longest of {len(episodes)}"
     about = {

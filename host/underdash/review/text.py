@@ -4,7 +4,8 @@ import re
 from typing import Any
 
 from underdash.review.charge_words import decimals, moved
-from underdash.review.words import clock, count, duration, figure, when
+from underdash.review.clock import clock, when
+from underdash.review.words import count, duration, figure
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
@@ -73,13 +74,12 @@ def _trust(report: dict[str, Any]) -> str:
 
 
 def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> list[str]:
-    span = f"{clock(drive['start_s'])} to {clock(drive['end_s'])}, {duration(drive['length_s'])}"
-    dated = when(drive["dated"], drive["dated_between"])
-    lines = [f"Drive {drive['number']}, {dated}: {span}, start seen by its {drive['started_by']}"]
+    span = f"{clock(drive, drive['start_s'])} to {clock(drive, drive['end_s'])}, {duration(drive['length_s'])}"
+    lines = [f"Drive {drive['number']}, {when(drive)}: {span}, start seen by its {drive['started_by']}"]
     if drive["rested_volts"] is not None:
         lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
     for crank in drive["cranks"]:
-        lines.append(f"  {_crank(crank, slow)}")
+        lines.append(f"  {_crank(drive, crank, slow)}")
     if drive["charging_after_s"] is not None:
         lines.append(f"  charging: {_charging_after(drive)}")
     if drive["set_point_volts"] is not None:
@@ -99,12 +99,12 @@ def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> lis
             f"balance out by {off:.1g} Ah"
         )
     for episode in drive["episodes"][:_MOST_SHOWN]:
-        lines.append(f"  {_episode(episode)}")
+        lines.append(f"  {_episode(drive, episode)}")
     if len(drive["episodes"]) > _MOST_SHOWN:
         lines.append(f"  ... and {count(len(drive['episodes']) - _MOST_SHOWN, 'more episode')}")
     warned = [change for change in drive["shown"] if change["warnings"]]
     for change in warned[:_MOST_SHOWN]:
-        lines.append(f"  {showed} at {clock(change['t_s'])}: {', '.join(change['warnings'])}")
+        lines.append(f"  {showed} at {clock(drive, change['t_s'])}: {', '.join(change['warnings'])}")
     if len(warned) > _MOST_SHOWN:
         lines.append(f"  ... and {count(len(warned) - _MOST_SHOWN, 'more change')} of its warnings")
     if not warned:
@@ -112,10 +112,10 @@ def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> lis
     return lines
 
 
-def _crank(crank: dict[str, Any], slow: bool) -> str:
+def _crank(drive: dict[str, Any], crank: dict[str, Any], slow: bool) -> str:
     lowest = "not measured" if crank["lowest_volts"] is None else f"{crank['lowest_volts']:.2f} V"
     lasted = f"at most {crank['length_s']:.0f} s" if slow else f"{crank['length_s']:.1f} s"
-    told = f"crank at {clock(crank['start_s'])}: {lasted}, lowest {lowest}"
+    told = f"crank at {clock(drive, crank['start_s'])}: {lasted}, lowest {lowest}"
     if crank["held_volts"] is not None:
         told += f", held {crank['held_volts']:.2f} V"
     if crank["resistance_ohm"] is not None:
@@ -143,7 +143,7 @@ def _set_point(drive: dict[str, Any]) -> str:
     return told
 
 
-def _episode(episode: dict[str, Any]) -> str:
+def _episode(drive: dict[str, Any], episode: dict[str, Any]) -> str:
     lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
-    told = f"{episode['kind']} at {clock(episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
+    told = f"{episode['kind']} at {clock(drive, episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
     return f"{told}, {charge}" if (charge := moved(episode)) else told

@@ -8,12 +8,6 @@ from typing import Any
 WEIGHTS = ("act", "watch", "note", "well")
 
 
-def clock(seconds: float) -> str:
-    """h:mm:ss since the board's start."""
-    whole = round(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
-
-
 def duration(seconds: float) -> str:
     """A length of time in words."""
     whole = round(seconds)
@@ -54,15 +48,6 @@ def on(dated: str | None) -> str:
 def moment(dated: str) -> str:
     """A moment to the minute: "2026-05-03 07:12"."""
     return dated[:16].replace("T", " ")
-
-
-def when(dated: str | None, between: list[str | None] | None = None) -> str:
-    """When something was, to the minute; "undated" where no clock tells, with the bounds if there are any."""
-    if dated:
-        return moment(dated)
-    after, before = between or (None, None)
-    bounds = [f"{word} {moment(one)}" for word, one in (("after", after), ("before", before)) if one]
-    return f"undated, {' and '.join(bounds)}" if bounds else "undated"
 
 
 @dataclass

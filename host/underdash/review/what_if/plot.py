@@ -14,11 +14,11 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from chargecore.units import ABSENT
+from underdash.review.clock import counted
 from underdash.review.plots import envelope
 from underdash.review.what_if import Outcome, totals
 from underdash.review.what_if.text import beside_the_sweep, changes, kinds_warned_of
 from underdash.review.what_if.warned import KINDS, Warned
-from underdash.review.words import clock
 from underdash.settings.catalogue import FIELDS
 from underdash.svg import BLUE, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE
 
@@ -148,7 +148,7 @@ def _timeline(source: str, outcome: Outcome) -> Figure:
         _lanes(lanes, window, kinds, sides, outcome)
         span_s = upper.get_xlim()[1] - upper.get_xlim()[0]
         lanes.xaxis.set_major_locator(MultipleLocator(next((s for s in _STEPS_S if span_s / s <= 9), 172_800)))
-        lanes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: clock(value) if value >= 0 else ""))
+        lanes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: counted(value) if value >= 0 else ""))
         if number == len(windows) - 1:
             lanes.set_xlabel("since the board's start [h:mm:ss]; a line until it is shown, then a bar")
     return drawn

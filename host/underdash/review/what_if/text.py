@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Sequence
 
+from underdash.review.clock import counted
 from underdash.review.what_if import Compared, Outcome, totals
 from underdash.review.what_if.matching import Match, length_ms
 from underdash.review.what_if.warned import KINDS, Warned
-from underdash.review.words import clock, duration
+from underdash.review.words import duration
 from underdash.settings.catalogue import FIELDS
 
 _MOST_LINES = 40  # of one set's differences; --json has all
@@ -92,8 +93,8 @@ def _difference(one: Match) -> list[str]:
         first.kind,
         ", ".join(one.effects),
         where,
-        _both(one, lambda several: clock(several[0].start_ms / 1000)),
-        _both(one, lambda several: clock(several[0].shown_ms / 1000)),
+        _both(one, lambda several: counted(several[0].start_ms / 1000)),
+        _both(one, lambda several: counted(several[0].shown_ms / 1000)),
         _both(one, _length),
         _both(one, _volts),
     ]
