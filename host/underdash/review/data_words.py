@@ -58,7 +58,8 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "note",
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
-            f"the longest from {_at(report, longest, 'start_s')}, {duration(abs(longest['length_s']))}: {longest['why']}",
+            f"the longest from {_at(report, longest, 'start_s')}, {duration(abs(longest['length_s']))}: "
+            + longest["why"],
             row=longest["row"],
             t_s=longest["start_s"],
         )

@@ -151,8 +151,9 @@ def facts(drive: dict[str, Any], report: dict[str, Any]) -> list[tuple[str, str]
         told.append(("set point, 5 % to 95 %", span(low, high, 2, "V")))
     told.append((below, duration(drive["low_s"])))
     if drive.get("set_point_slope_v_per_k") is not None:
-        slope = number(1000 * drive["set_point_slope_v_per_k"], 1, "mV/K")
-        told.append(("set point against the log's temperature", slope))
+        told.append(
+            ("set point against the log's temperature", number(1000 * drive["set_point_slope_v_per_k"], 1, "mV/K"))
+        )
     if drive.get("charging_after_s") is not None:
         told.append(("charging after", duration(drive["charging_after_s"])))
     for name, digits, unit, what in (
