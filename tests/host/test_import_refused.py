@@ -124,7 +124,7 @@ def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "empty.csv").write_bytes(b"")
     (tmp_path / "folder.csv").mkdir()
     (tmp_path / "binary.csv").write_bytes(b"\x7fELF\0\0\1\2" * 100)
-    for name, code, said in (("empty", 2, "the file is empty"), ("folder", 2, "is a folder"), ("binary", 1, "binary"),
+    for name, code, said in (("empty", 2, "the file is empty"), ("folder", 2, "folder"), ("binary", 1, "binary"),
                              ("missing", 2, "no such file")):  # fmt: skip
         for more in ([], ["--dry-run"]):
             got, out, err = run(tmp_path / f"{name}.csv", *more)

@@ -43,7 +43,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
 def finding(weight: str, number: int, drive: int | None = None) -> dict[str, Any]:
     return {
         "weight": weight,
-        "text": f"{weight} {number}",
+        "text": f"{weight} {chr(97 + number % 26) * (1 + number // 26)}",  # figures alone would make them alike
         "evidence": "seen",
         "drive": drive,
         "row": None,
@@ -76,13 +76,25 @@ def test_like_findings_are_folded_behind_the_first(made: Any) -> None:
     for text in (season_page(report, rows), page.render(report, rows)):
         assert text.count("<details>") == 2
         told = words(text)
-        assert re.search(r"act 5 .{0,80}12 more of this kind .{0,40}act 6 ", told)
-        assert re.search(r"note 2 .{0,80}37 more of this kind .{0,40}note 3 ", told)
+        assert re.search(r"act f .{0,80}12 more of this kind .{0,40}act g ", told)
+        assert re.search(r"note c .{0,80}37 more of this kind .{0,40}note d ", told)
         for one in report["findings"]:
             assert f" {one['text']} " in told
-        first = [told.index(word) for word in ("Battery Drifting", "Is the battery being cycled?", "act 0", "note 0")]
+        first = [told.index(word) for word in ("Battery Drifting", "Is the battery being cycled?", "act a", "note a")]
         assert first == sorted(first)
     assert "<details>" in drive_page(report, rows, 1) and "<details>" not in drive_page(report, rows, 2)
+
+
+def test_what_drives_show_alike_is_said_once_with_a_link_to_each(made: Any) -> None:
+    report, rows = copy.deepcopy(made[0]), made[1]
+    alike = [{**finding("act", n, n + 1), "text": f"It fell to {11 + n / 10:.2f} V for {n + 3} min."} for n in range(3)]
+    report["findings"] = [*alike, {**finding("act", 9, 2), "text": "Something else, at 12.00 V."}]
+    text = season_page(report, rows)
+    assert text.count("It fell to") == 1 and text.count("Something else") == 1
+    assert re.search(
+        r"Much the same in 2 more drives:\s*<a href=\"drive-002.html[^>]*>2</a>,\s*<a href=\"drive-003.html", text
+    )
+    assert words(drive_page(report, rows, 3)).count("It fell to 11.20 V for 5 min.") == 1
 
 
 def test_a_fold_never_hides_a_single_one() -> None:

@@ -49,7 +49,7 @@ def review(
         from underdash.review import foreign
 
         if len(sources) > 1 or sources[0].is_dir():
-            raise UsageError(f"{sources[0]}: one log at a time can be looked at; name one")
+            raise UsageError(f"{sources[0]}: one log at a time can be looked at, and no folder; name one")
         understood = foreign.understand(sources[0], options)
         if dry_run:
             click.echo(understood.text)

@@ -25,7 +25,7 @@ def review(
     journal is judged by those that its board had). UnderdashError tells what is wrong with the source.
     """
     from underdash.archive import rot
-    from underdash.review import analysis, answers, findings, foreign, rows
+    from underdash.review import analysis, answers, findings, foreign, lost_volts, rows
     from underdash.review.foreign import several
     from underdash.review.season import season
 
@@ -48,4 +48,5 @@ def review(
     report["season"] = season(report, table)
     report["findings"] = findings.findings(report)
     report["answers"] = answers.answers(report)
+    lost_volts.heed(report)
     return report, table

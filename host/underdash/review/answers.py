@@ -215,11 +215,13 @@ def _fix(report: dict[str, Any], deficits: Deficits) -> str:
 def _season(report: dict[str, Any], deficits: Deficits) -> str:
     """What the season's verdicts say has to be mended first, if anything."""
     names = blamed(report, deficits[-1][0]["number"])
-    since = [report["season"]["verdicts"][name] for name in names]
-    return " ".join(
-        f"First the {name}{'' if one['drive'] is None else ', since drive ' + str(one['drive'])}: {one['reason']}"
-        for name, one in zip(names, since, strict=True)
-    )
+    told = []
+    for name in names:
+        found = report["season"]["verdicts"][name]
+        since = "" if found["drive"] is None else f", since drive {found['drive']}"
+        cause = found["reason"].split(". ")[0].rstrip(".")  # how to measure it stands with the verdict
+        told.append(f"First the {name}{since}: {cause}.")
+    return " ".join(told)
 
 
 def _rest(report: dict[str, Any], deficits: Deficits) -> str:

@@ -1,8 +1,8 @@
 """The review as text for a terminal."""
 
-import re
 from typing import Any
 
+from underdash.review.alike import alike
 from underdash.review.charge_words import decimals, moved
 from underdash.review.clock import clock, when
 from underdash.review.words import count, duration, figure
@@ -10,8 +10,6 @@ from underdash.review.words import count, duration, figure
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
 _SLOW_S = 1.5  # rows further apart than this tell no tenths of a crank
-_FIGURES = re.compile(r"(at most )?[\d.,]*\d( (s|min|h)\b)?( \d+ (s|min)\b)?")  # a number; a length of time whole
-_STRETCHES = re.compile(r", in # stretches| in # stretches")
 
 
 def summary(report: dict[str, Any]) -> str:
@@ -21,12 +19,12 @@ def summary(report: dict[str, Any]) -> str:
     for one in report["answers"]:
         lines += [one["question"], f"    {one['answer']}"]
     lines.append("")
-    for alike in _alike(report["findings"]):
-        finding = alike[0]
+    for same in alike(report["findings"]):
+        finding = same[0]
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
-        if len(alike) > 1:
-            where = ", ".join(str(one["drive"]) for one in sorted(alike[1:], key=lambda one: one["drive"]))
-            lines.append(f"    and much the same in {count(len(alike) - 1, 'more drive')}: {where}")
+        if len(same) > 1:
+            where = ", ".join(str(one["drive"]) for one in sorted(same[1:], key=lambda one: one["drive"]))
+            lines.append(f"    and much the same in {count(len(same) - 1, 'more drive')}: {where}")
     dead_a = report["thresholds"]["clamp_dead_ma"] / 1000
     showed = "the board showed" if report["board"] else "a board would have shown"
     told = _told(report)
@@ -52,15 +50,6 @@ def _told(report: dict[str, Any]) -> list[dict[str, Any]]:
     grave = {one["drive"] for one in report["findings"] if one["weight"] in ("act", "watch")}
     ranked = sorted(report["drives"], key=lambda drive: (drive["number"] not in grave, -drive["number"]))
     return sorted(ranked[:_MOST_DRIVES], key=lambda drive: int(drive["number"]))
-
-
-def _alike(findings: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
-    """Findings that say the same of several drives together, where their first stands: what differs is figures."""
-    found: dict[Any, list[dict[str, Any]]] = {}
-    for at, finding in enumerate(findings):
-        words = _STRETCHES.sub("", _FIGURES.sub("#", finding["text"]))
-        found.setdefault(at if finding["drive"] is None else (finding["weight"], words), []).append(finding)
-    return list(found.values())
 
 
 def _trust(report: dict[str, Any]) -> str:

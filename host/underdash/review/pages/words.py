@@ -5,6 +5,7 @@ from typing import Any
 
 from underdash.page import count, number, signed, span
 from underdash.review import words
+from underdash.review.alike import alike
 from underdash.review.clock import clock, days, nearest, since
 from underdash.review.findings import WEIGHTS
 
@@ -111,6 +112,15 @@ def folded(found: list[Finding]) -> list[dict[str, Any]]:
         if mine:
             groups.append({"first": mine[:most], "rest": mine[most:]})
     return groups
+
+
+def once(found: list[Finding]) -> list[Finding]:
+    """What drives show alike once, with `also`: the `drive` and `href` of each other that does."""
+    told = []
+    for first, *others in alike(found):
+        also = [{"drive": one["drive"], "href": one.get("href")} for one in others]
+        told.append({**first, "also": sorted(also, key=lambda one: one["drive"])})
+    return told
 
 
 def linked(found: Iterable[Finding], page: dict[int, str], drives: list[dict[str, Any]]) -> list[Finding]:
