@@ -174,7 +174,7 @@ def test_undated_drives_are_counted_and_said_to_be_undated(made: Made) -> None:
     report, rows = copy.deepcopy(made[0]), made[1]
     report["season"] = page_stand.season(report, dates=False)
     page = season_page(report, rows)
-    assert words(page).count("undated: by drive number") == 3
+    assert words(page).count("undated, by drive number") == 3
     assert page.count("drive number (undated)") == 3
 
 

@@ -17,7 +17,7 @@ from underdash.car.scenario import DAY, EVERYTHING, STANDING, STOPPED, WET, Phas
 FIRST = datetime(2026, 9, 7, 18, 40)
 DRIVES, DAYS_APART = 30, (2, 2, 3)
 DARK_FROM = 13  # the number of the first drive that ends in the dark, with everything on
-BAD_FROM, BAD_OHM = 19, 0.015  # the first with the bad joint, and what it adds between the loads and the battery [ohm]
+BAD_FROM, BAD_OHM = 19, 0.020  # the first with the bad joint, and what it adds between the loads and the battery [ohm]
 STEP_S = 0.1
 
 

@@ -121,7 +121,7 @@ def told(quantity: dict[str, Any]) -> dict[str, str | None]:
         values = f"{number(one['before'], digits, unit)} before, {number(one['after'], digits, unit)} after"
         sure = one.get("confidence")
         change = f"A change {at}: {values}" + (f"; confidence {100 * sure:.4g} %." if sure is not None else ".")
-    undated = None if is_dated(quantity) else "undated: by drive number"
+    undated = None if is_dated(quantity) else "undated, by drive number"
     return {"trend": trend or "no trend: too few values", "change": change, "undated": undated}
 
 

@@ -119,7 +119,8 @@ def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = fil
     dates = is_dated(quantity)
     points = [point for point in quantity.get("points") or () if point["value"] is not None]
     x = [_place(point, dates) for point in points]
-    drawn = trend(quantity)
+    change = quantity.get("change")
+    drawn = None if change else trend(quantity)  # what changed at once has no line through all
     if drawn is not None and quantity["per"] == "month" and not dates:
         drawn = None  # a slope a month has no place on an axis of drives
     if drawn is not None:
@@ -128,7 +129,6 @@ def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = fil
         axes.plot(ends, line, color=INK, linewidth=1.1)
     dots = axes.scatter(x, [point["value"] for point in points], s=14, color=BLUE, zorder=3)
     dots.set_urls([href(point["drive"]) for point in points])
-    change = quantity.get("change")
     if change is not None and (change.get("date") or not dates):
         at = _place(change, dates)
         axes.axvline(at, color=ORANGE, linestyle="dashed", linewidth=1.4)
