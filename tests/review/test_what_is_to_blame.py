@@ -8,7 +8,7 @@ from underdash.car import evening, simulate
 from underdash.carfile import example
 from underdash.review.answers import answers
 from underdash.review.findings import findings
-from underdash.review.lost_volts import blamed, lost_volts
+from underdash.review.lost_volts import blamed, heed, lost_volts
 
 
 def deficit(mean_amps: float | None, mean_volts: float, minutes: float = 5.0, rested: float | None = 12.6) -> Any:
@@ -89,14 +89,26 @@ def test_what_the_season_found_comes_before_another_alternator() -> None:
     assert blamed(sound, 3) == []
     assert fix(sound).startswith("A higher idle, a smaller alternator pulley")
     bad = report({"connection": JOINT})
-    assert fix(bad).startswith(
-        "First the connection, since drive 3: A joint has grown a resistance. Then a higher idle"
-    )
+    first = f"First the connection, since drive 3: {JOINT['reason']}"
+    assert fix(bad) == first  # by volts alone, no more can be told
+    assert answers(bad)[0]["answer"].startswith("By the volts at the board it looks so, in 1 of 3 drives. But a ")
+    seen = report({"connection": JOINT}, mean_amps=-20.0, charge_ah=-0.7, charge_low_ah=-0.8, charge_high_ah=-0.6)
+    assert answers(seen)[0]["answer"].startswith("Yes") and fix(seen).startswith(f"{first} Then a higher idle")
     (told,) = [one["text"] for one in findings(bad) if one["weight"] == "act"]
     assert told.endswith("But see first what the season says of the connection.")
     assert "pulley" not in told
     earlier = report({"connection": {**JOINT, "drive": 4}})  # it began after this deficit
     assert blamed(earlier, 3) == [] and fix(earlier) == fix(sound)
+
+
+def test_what_closes_an_episode_begins_with_what_the_season_lays_it_to_and_only_there() -> None:
+    bad = report({"connection": JOINT})
+    bad["drives"][1]["episodes"], shared = [episode(closes=[])], ["a bigger machine"]
+    for one in bad["drives"][1:]:
+        one["episodes"][0]["closes"] = shared
+    heed(bad)
+    assert bad["drives"][1]["episodes"][0]["closes"] == ["a bigger machine"]
+    assert bad["drives"][2]["episodes"][0]["closes"] == [f"First the connection: {JOINT['reason']}", "a bigger machine"]
 
 
 def test_a_clamp_that_reads_little_lays_low_volts_to_the_way() -> None:

@@ -29,7 +29,7 @@ def against_plan(report: dict[str, Any], car: CarFile) -> dict[str, Any]:
                 continue
             beside = _beside(drive["number"], episode, planned.shortfalls)
             as_planned = beside["foreseen"] or beside["milder"]
-            episode["closes"] = cures if as_planned else [check["text"] for check in checks]
+            episode["closes"] = list(cures) if as_planned else [check["text"] for check in checks]
             episodes.append(beside)
     return {
         "car": car.name,

@@ -81,6 +81,13 @@ def _of(some: list[dict[str, Any]], drives: list[dict[str, Any]]) -> str:
 
 def _yes(report: dict[str, Any], deficits: Deficits) -> str:
     hit = len({drive["number"] for drive, _ in deficits})
+    if _by_volts_alone(report, deficits):
+        since = report["season"]["verdicts"]["connection"]["drive"]
+        where = "" if since is None else f" since drive {since}"
+        return (
+            f"By the volts at the board it looks so, in {hit} of {len(report['drives'])} drives. But a connection has "
+            f"been bad{where}, and low volts behind it need not be low at the battery: mend it first, then look again."
+        )
     told = f"Yes: with the engine running the battery fed the car {often([episode for _, episode in deficits])}"
     return f"{told}, in {hit} of {len(report['drives'])} drives." if len(report["drives"]) > 1 else f"{told}."
 
@@ -212,6 +219,13 @@ def _fix(report: dict[str, Any], deficits: Deficits) -> str:
     return " ".join(one for one in (_season(report, deficits), _rest(report, deficits)) if one)
 
 
+def _by_volts_alone(report: dict[str, Any], deficits: Deficits) -> bool:
+    """Whether all of them were seen by volts only, behind a connection that is bad."""
+    return all(
+        episode["charge_ah"] is None and "connection" in blamed(report, drive["number"]) for drive, episode in deficits
+    )
+
+
 def _season(report: dict[str, Any], deficits: Deficits) -> str:
     """What the season's verdicts say has to be mended first, if anything."""
     names = blamed(report, deficits[-1][0]["number"])
@@ -219,14 +233,15 @@ def _season(report: dict[str, Any], deficits: Deficits) -> str:
     for name in names:
         found = report["season"]["verdicts"][name]
         since = "" if found["drive"] is None else f", since drive {found['drive']}"
-        cause = found["reason"].split(". ")[0].rstrip(".")  # how to measure it stands with the verdict
-        told.append(f"First the {name}{since}: {cause}.")
+        told.append(f"First the {name}{since}: {found['reason']}")
     return " ".join(told)
 
 
 def _rest(report: dict[str, Any], deficits: Deficits) -> str:
     """What closes the deficits otherwise: by the car file where there is one."""
     plan, first = report.get("plan"), bool(_season(report, deficits))
+    if _by_volts_alone(report, deficits):
+        return ""  # whether the alternator is short as well nobody can tell before that
     if plan and any(one["foreseen"] or one["milder"] for one in plan["episodes"]) and closing(plan):
         then = "Then, by the car file," if first else "By the car file"
         return f"{then} any one of these, margin included: {'; '.join(closing(plan))}."

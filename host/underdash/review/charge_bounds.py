@@ -33,6 +33,7 @@ STARTER_A = (75.0, 280.0)
 POLARISATION_V = 0.25
 SUPPLY_DROP_V = 0.20  # a shop limit for charge and ground sides, taken for the board's supply
 LEAST_AH, MOST_AH = 30.0, 100.0  # smaller and larger starter batteries are rare in cars (from memory)
+LOADS_A = 100.0  # all loads at once of a car that nobody described (chosen here: 99 A in the shipped car file)
 FILE_WIRING = 1.2  # and that of its cables, joints (chosen here)
 FILE_OHM = (0.8, 1.5)  # how far the resistance of a car file may be off, cold and age (chosen here)
 FILE_AH = 0.7  # capacity that an aged battery still has of what its file says (chosen here)
@@ -51,11 +52,11 @@ class Supply:
     """Least capacity [Ah]."""
     most_ah: float = MOST_AH
     """Most capacity [Ah]."""
-    most_a: float = float("inf")
+    most_a: float = LOADS_A
     """Most that the loads can draw [A]."""
     full_v: float = FULL_V
     """Rested volts of the full battery [V]; nan for a kind whose tables disagree."""
-    basis: str = "a battery of 3 to 20 mohm, flooded"
+    basis: str = f"a flooded battery of 3 to 20 mohm, and loads of {LOADS_A:.0f} A at most"
 
     def after_crank(self, dip_volts: float | None) -> "Supply":
         """The same, narrowed by what a starter's current did to the volts: dip [V] / 280 A to dip / 75 A."""

@@ -26,7 +26,7 @@ def drives(said: Said, report: dict[str, Any]) -> None:
         mine = drive["episodes"]
         _stalls(said, drive)
         if found := deficits(drive):
-            _deficits(said, drive, found, blamed(report, drive["number"]))
+            _deficits(said, report, drive, found)
         for episode in mine:
             if episode["kind"] == "overcharge":
                 _overcharge(said, drive, episode)
@@ -48,10 +48,15 @@ def drives(said: Said, report: dict[str, Any]) -> None:
 
 def deficits(drive: dict[str, Any]) -> list[dict[str, Any]]:
     """The discharging episodes of a drive in which the engine started that are worth a line, but those of an engine
-    that had stalled. None where all together are slight; else none of seconds that no bounds of charge are known of."""
+    that had stalled or, it seems, was switched off. None where all together are slight; else none of seconds that no
+    bounds of charge are known of."""
     if not drive["started"]:
         return []
-    found = [one for one in drive["episodes"] if one["kind"] == "discharging" and not _stalled(drive, one)]
+    found = [
+        one
+        for one in drive["episodes"]
+        if one["kind"] == "discharging" and not _stalled(drive, one) and not _switched_off(drive, one)
+    ]
     if slight(found):
         return []
     return [one for one in found if one["charge_low_ah"] is not None or one["length_s"] >= _LEAST_S] or found
@@ -63,6 +68,13 @@ def _stalled(drive: dict[str, Any], episode: dict[str, Any]) -> bool:
     return episode["length_s"] <= _STALLED_S and any(
         abs(crank["start_s"] - end_s) <= _JOINED_S for crank in drive["cranks"]
     )
+
+
+def _switched_off(drive: dict[str, Any], episode: dict[str, Any]) -> bool:
+    """Whether a short one is the end of a drive whose engine's speed is not known: then, most likely, the engine was
+    off already and the volts still moved."""
+    ends = episode["start_s"] + episode["length_s"] >= drive["end_s"] - 1.0
+    return ends and not drive["idle"] and drive["charged"] and episode["length_s"] <= _STALLED_S
 
 
 def _stalls(said: Said, drive: dict[str, Any]) -> None:
@@ -86,55 +98,46 @@ def slight(episodes: list[dict[str, Any]]) -> bool:
     return sum(e["length_s"] for e in episodes) < _LEAST_S and sum(taken_ah(e) for e in episodes) < LEAST_AH
 
 
-def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]], blame: list[str]) -> None:
+def _deficits(said: Said, report: dict[str, Any], drive: dict[str, Any], episodes: list[dict[str, Any]]) -> None:
     worst = max(episodes, key=cost_ah)
     total_s = sum(episode["length_s"] for episode in episodes)
     last = max(episode["start_s"] + episode["length_s"] for episode in episodes)
+    lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
     short = "The alternator was short of the load"
     if worst["mean_amps"] is not None:
         short = f"The alternator was about {figure(-worst['mean_amps'], 0)} A short of the load"
-    lasted = duration(total_s) if len(episodes) == 1 else f"{duration(total_s)}, in {len(episodes)} stretches"
     if drive["set_point_volts"] is not None and last < drive["end_s"] - 1.0:
+        where, cure = _at_idle(drive, episodes)
         cause = (
             f"{short} while it lasted; it charged at {drive['set_point_volts']:.2f} V at other times of this drive. "
         )
-        share = idle_share(drive, episodes)
-        if share is None:
-            cause += "Most often what is missing then is output at low speed, at a hot idle with everything on. "
-        elif share >= _NEARLY:
-            cause += "All of it was at idle: what is missing is output at low speed. "
-        elif share <= 1.0 - _NEARLY:
-            cause += (
-                "None of it was at idle: look at the belt, the charge cable and the grounds, or there is more on than "
-            )
-            cause += "the machine can give. "
-        else:
-            cause += f"{share:.0%} of it was at idle. "
-        # What closes it by the car file is told where the plan is held against the drive.
-        lost = lost_volts(drive, worst)
-        if blame:
-            cause += f"But see first what the season says of the {' and the '.join(blame)}."
-        elif lost is not None:
-            cause += (
-                f"But {-worst['mean_amps']:.1f} A do not pull a battery down to {worst['mean_volts']:.2f} V: some "
-                f"{lost:.1f} V are lost between it and the board. Measure the drop from the battery's posts to the "
-                "board's tap, supply and ground, with the loads on, before anything else."
-            )
-        elif worst["closes"]:
-            cause += "The plan says what closes it."
-        elif share is None or share > 1.0 - _NEARLY:
-            cause += "A higher idle, a smaller alternator pulley, more rated output or less load at idle closes that."
-    elif drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0:
-        cause = (
-            f"{short} to the end, after {drive['set_point_volts']:.2f} V earlier in this drive: either too much was on "
-            "at idle, or alternator, belt, its fuse or the charge cable gave out, or the engine was off and something "
-            "ran on. The next drive tells which."
-        )
+        cause += where
     else:
-        cause = (
-            f"{short} to the end: alternator, belt, its fuse or the charge cable; or the engine was off and something "
-            "ran on."
+        gave_out = drive["set_point_volts"] is not None and last - drive["start_s"] > total_s + 60.0
+        after = f", after {drive['set_point_volts']:.2f} V earlier in this drive" if gave_out else ""
+        cures = ["alternator, belt, its fuse or the charge cable gave out" if gave_out else
+                 "alternator, belt, its fuse or the charge cable"]  # fmt: skip
+        if gave_out:
+            cures.insert(0, "too much was on at idle")
+        if not drive["idle"]:  # the engine's speed would tell
+            cures.append("the engine was off and something ran on")
+        cure = f"Look for one of these: {'; '.join(cures)}." if len(cures) > 1 else f"Look at {cures[0]}."
+        if gave_out and drive["number"] == len(report["drives"]):
+            cure += " The next drive tells which."
+        cause = f"{short} to the end{after}. "
+    blame, lost = blamed(report, drive["number"]), lost_volts(drive, worst)
+    if blame:
+        cause += f"But see first what the season says of the {' and the '.join(blame)}."
+    elif lost is not None:
+        cause += (
+            f"But {-worst['mean_amps']:.1f} A do not pull a battery down to {worst['mean_volts']:.2f} V: some "
+            f"{lost:.1f} V are lost between it and the board. Measure the drop from the battery's posts to the "
+            "board's tap, supply and ground, with the loads on, before anything else."
         )
+    elif worst["closes"]:  # by the car file, and told where the plan is held against the drive
+        cause += "The plan says what closes it."
+    else:
+        cause += cure
     said.add(
         "act" if total_s >= _SERIOUS_S else "watch",
         f"The battery fed the car for {lasted}. {given(episodes)}. {cause.strip()}",
@@ -144,6 +147,21 @@ def _deficits(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]],
         t_s=worst["start_s"],
         cost=sum(cost_ah(episode) for episode in episodes),
     )
+
+
+def _at_idle(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> tuple[str, str]:
+    """(where it was, what closes it), by the engine's speed if the log has it."""
+    more = "A higher idle, a smaller alternator pulley, more rated output or less load at idle closes that."
+    share = idle_share(drive, episodes)
+    if share is None:
+        return "Most often what is missing then is output at low speed, at a hot idle with everything on. ", more
+    if share >= _NEARLY:
+        return "All of it was at idle: what is missing is output at low speed. ", more
+    if share <= 1.0 - _NEARLY:
+        return "None of it was at idle. ", (
+            "Look at the belt, the charge cable and the grounds, or there is more on than the machine can give."
+        )
+    return f"{share:.0%} of it was at idle. ", more
 
 
 def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float | None:

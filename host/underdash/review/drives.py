@@ -19,7 +19,9 @@ _CHARGED = (engine.CHARGING, engine.OVERCHARGE)
 _DRIVEN = np.isin(np.arange(len(engine.STATE_NAMES)), (*_ENGINE_RAN, engine.CRANK))
 _RESTED_ROWS = 4000  # the last minute and a half of rest is looked for among so many rows before a drive
 _RESTED_S = 90.0
+_SETTLES_S = 3.0  # a battery's volts come back in about as long after a crank (chosen here)
 _MILLI = 0.0005  # half a millisecond, to which times are told [s]
+_STARTER_A = 60.0  # less turns none: published starters draw 75 A and more
 _TRIED_S = 60.0  # between tries of the starter, and after the last (chosen here)
 
 
@@ -54,7 +56,7 @@ def drive(
     boot = int(awake.boot[0])
     alike = [(first + start, first + end) for start, end in cut(awake.state[first:], times.holes[first:])]
     spans = spans_s(awake, alike, times.holes)
-    turned = [awake.state[start] == engine.CRANK and not gone(awake.volts[start:end]).all() for start, end in alike]
+    turned = [_turned(awake, start, end) for start, end in alike]
     # What follows a crank is of it up to the next one, or to a hole.
     stops = [*(start for (start, _), yes in zip(alike, turned, strict=True) if yes), *np.flatnonzero(times.holes)]
     cranks = [
@@ -94,7 +96,7 @@ def drive(
         "first_row": offset + begin,
         "last_row": offset + max(until - 1, begin),
         "started_by": "crank" if awake.state[first] == engine.CRANK else "charging volts",
-        "started": charged or not _failed(cranks, end_s),
+        "started": charged or _ran_on(inside, cranks, limits.discharging_mv / 1000) or not _failed(cranks, end_s),
         "charged": charged,
         "rested_volts": rested,
         **set_point(inside, _within(inside, begun, spans, awake.state, engine.CHARGING)),
@@ -131,6 +133,26 @@ def _within(rows: Rows, begun: list[int], spans: list[tuple[float, float]], stat
         if states[start] == state:
             found[slice(*rows_within(t_s, *span_s))] = True
     return found
+
+
+def _turned(awake: Rows, start: int, end: int) -> bool:
+    """Whether a starter turned in a run of rows of the crank's verdict. Not where the volts were gone, nor where the
+    engine ran before and the clamp saw too little: a load's inrush behind a bad joint falls as far."""
+    if awake.state[start] != engine.CRANK or gone(awake.volts[start:end]).all():
+        return False
+    amps = awake.amps[start:end]
+    ran = start > 0 and awake.state[start - 1] in (*_ENGINE_RAN, engine.DISCHARGING)
+    return not ran or not np.isfinite(amps).any() or bool(np.nanmax(np.abs(amps)) >= _STARTER_A)
+
+
+def _ran_on(driven: Rows, cranks: list[dict[str, Any]], least_volts: float) -> bool:
+    """Whether most of what follows the last crank has more volts than a battery alone holds: the engine started."""
+    if not cranks:
+        return False
+    over_s = cranks[-1]["start_s"] + cranks[-1]["length_s"]
+    after = driven.volts[driven.t_s > over_s + _SETTLES_S]
+    after = after[np.isfinite(after)]
+    return bool(len(after) and float(np.median(after)) >= least_volts)
 
 
 def _failed(cranks: list[dict[str, Any]], end_s: float) -> bool:

@@ -38,7 +38,8 @@ def blamed(report: dict[str, Any], number: int) -> list[str]:
 def heed(report: dict[str, Any]) -> None:
     """Put before what closes an episode by the plan what the season's verdicts lay its drive to."""
     for drive in report["drives"]:
-        for name in blamed(report, drive["number"]):
-            for episode in drive["episodes"]:
-                if episode["kind"] == "discharging":
-                    episode["closes"].insert(0, f"First the {name}: {report['season']['verdicts'][name]['reason']}")
+        names = blamed(report, drive["number"])
+        first = [f"First the {name}: {report['season']['verdicts'][name]['reason']}" for name in names]
+        for episode in drive["episodes"]:
+            if episode["kind"] == "discharging":
+                episode["closes"] = [*first, *episode["closes"]]
