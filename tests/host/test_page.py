@@ -43,19 +43,46 @@ def rows(seconds: int = 600, boot: int = 3, clamp: bool = True) -> Stand:
     )
 
 
+def crank(**changes: Any) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "start_s": 7.0, "length_s": 1.4, "lowest_volts": 9.87, "before_volts": 12.6, "held_volts": None,
+        "recovery_s": None, "resistance_ohm": None, "clipped": False, "most_amps": None,
+    }  # fmt: skip
+    return found | changes
+
+
 def drive(**changes: Any) -> dict[str, Any]:
     episode = {
         "kind": "discharging",
         "start_s": 200.0,
         "length_s": 100.0,
         "lowest_volts": 12.41,
+        "highest_volts": 13.0,
         "mean_volts": 12.53,
         "shown_s": 205.5,
         "mean_amps": -19.7,
         "charge_ah": -0.547,
+        "charge_low_ah": None,
+        "charge_high_ah": None,
+        "charge_basis": None,
+        "closes": [],
     }
     return {
+        "number": 1,
         "boot": 3,
+        "dated": None,
+        "dated_between": None,
+        "set_point_low_volts": None,
+        "set_point_high_volts": None,
+        "set_point_slope_v_per_k": None,
+        "charging_after_s": None,
+        "charging_within_s": None,
+        "out_wh": None,
+        "in_wh": None,
+        "cycles": [],
+        "life_share": None,
+        "idle": None,
+        "shown": [],
         "start_s": 0.0,
         "length_s": 600.0,
         "rested_volts": 12.61,
@@ -64,7 +91,7 @@ def drive(**changes: Any) -> dict[str, Any]:
         "in_ah": 0.28,
         "low_s": 97.0,
         "states": {"charging": 495.0, "discharging": 105.0},
-        "cranks": [{"start_s": 7.0, "length_s": 1.4, "lowest_volts": 9.87}],
+        "cranks": [crank()],
         "episodes": [episode],
     } | changes
 
@@ -73,7 +100,14 @@ def report(**changes: Any) -> dict[str, Any]:
     return {
         "source": "pulled",
         "board": "a1b2",
+        "boots": [{"boot": 3, "rows": 12345, "log": None}],
         "rows": 12345,
+        "period_s": 1.0,
+        "refused_frames": 0,
+        "gaps": [],
+        "parked_episodes": [],
+        "season": None,
+        "answers": [],
         "lost_rows": 17,
         "mismatches": 0,
         "unchecked_rows": 29,
@@ -121,7 +155,14 @@ def test_numbers_on_the_page_are_the_reports() -> None:
 
 def test_findings_come_gravest_first_with_a_word_and_a_shape() -> None:
     findings = [
-        {"weight": weight, "text": f"text {weight}", "evidence": f"seen {weight}"}
+        {
+            "weight": weight,
+            "text": f"text {weight}",
+            "evidence": f"seen {weight}",
+            "drive": None,
+            "row": None,
+            "t_s": None,
+        }
         for weight in ("well", "note", "act", "watch")
     ]
     text = page.render(report(findings=findings), rows())
@@ -134,7 +175,8 @@ def test_findings_come_gravest_first_with_a_word_and_a_shape() -> None:
 
 def test_nothing_read_from_a_file_becomes_markup() -> None:
     evil = "<script>alert(1)</script>\"'&"
-    told = report(source=evil, board=evil, findings=[{"weight": "act", "text": evil, "evidence": evil}])
+    one = {"weight": "act", "text": evil, "evidence": evil, "drive": None, "row": None, "t_s": None}
+    told = report(source=evil, board=evil, findings=[one])
     outline = Outline(page.render(told, rows()))
     assert outline.tags["script"] == 2  # the rows of its one drive, and the chart's own
     assert outline.words.count(evil) >= 4
@@ -195,7 +237,7 @@ def test_what_was_not_measured_is_said_so() -> None:
         rested_volts=None,
         set_point_volts=None,
         states={},
-        cranks=[{"start_s": 7.0, "length_s": 1.4, "lowest_volts": None}],
+        cranks=[crank(lowest_volts=None)],
     )
     told = words(page.render(report(drives=[blind]), rows()))
     assert told.count("not measured") == 3 and "no row carried a verdict" in told

@@ -79,3 +79,18 @@ def test_a_sleeping_boards_rested_volts_are_those_of_its_minutes_not_of_the_key(
     rows = Rows(ones, t_s, volts - 0.01, volts, volts + 0.01, nothing, state, 0 * ones, since)
     (drive,) = analyse("night", rows, Account())["drives"]
     assert drive["rested_volts"] == pytest.approx(12.6, abs=0.005)
+
+
+def test_more_than_a_few_nights_are_told_together() -> None:
+    nights = [night(9 + number, -1.0, seed=number) for number in range(5)]
+    for boot, one in enumerate(nights, 1):
+        one.boot[:] = boot
+    nights[3].volts[:] -= 0.2
+    several = Rows(**{name: np.concatenate([getattr(one, name) for one in nights]) for name in vars(nights[0])})
+    report = analyse("nights", several, Account())
+    (said,) = [finding for finding in findings(report) if "ested volts" in finding["text"]]
+    volts = [rest["volts"] for rest in report["rests"]]
+    assert said["row"] == report["rests"][3]["first_row"] and min(volts) == volts[3]
+    assert said["text"].startswith(f"Rested volts of 5 rests of 8 h and more: {volts[3]:.2f} to {max(volts):.2f} V")
+    few = analyse("nights", several.part(several.boot <= 3), Account())
+    assert sum("ested volts" in finding["text"] for finding in findings(few)) == 3

@@ -80,15 +80,22 @@ def season(report: dict[str, Any], dates: bool = True) -> dict[str, Any]:
     middle = len(numbers) // 2 + 1
     step = {"drive": middle, "date": date(middle), "before": 14.2, "after": 13.9, "confidence": 0.99}
     rate = 0.03 if dates else 0.003
+
+    def verdict(said: str, reason: str, evidence: str, drive: int | None = None) -> dict[str, Any]:
+        row = None if drive is None else report["drives"][drive - 1]["first_row"]
+        return {"verdict": said, "reason": reason, "evidence": evidence, "cause": None, "drive": drive, "row": row}
+
     return {
+        "drives": len(report["drives"]),
+        "events": [],
         "quantities": [
             quantity("rested volts", "V", 12.65 - 0.003 * numbers + 0.01 * noise[0], -rate),
             quantity("set point", "V", np.where(numbers < middle, 14.2, 13.9) + 0.02 * noise[1], -rate / 2, step),
             quantity("resistance at the crank", "ohm", 0.008 + 0.0002 * noise[2], None),
         ],
         "verdicts": {
-            "battery": {"verdict": "drifting", "reason": "Rested volts fall.", "evidence": "0.09 V in three months"},
-            "regulator": {"verdict": "act", "reason": "The set point fell at once.", "evidence": f"drive {middle}"},
-            "connection": {"verdict": "unknown", "reason": "No clamp: nothing to judge it by.", "evidence": ""},
+            "battery": verdict("drifting", "Rested volts fall.", "0.09 V in three months"),
+            "regulator": verdict("act", "The set point fell at once.", f"drive {middle}", middle),
+            "connection": verdict("unknown", "No clamp: nothing to judge it by.", ""),
         },
     }

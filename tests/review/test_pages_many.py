@@ -18,6 +18,8 @@ from underdash.review.pages.season import told
 from underdash.review.pages.season_plots import quantity_svg, shown
 from underdash.review.pages.strip import strip_svg
 from underdash.review.pages.words import duration, folded, summary
+from underdash.review.season.words import findings as of_season
+from underdash.review.text import summary as summary_text
 
 LONG = (
     "The battery fed the car for 14 min 40 s, in 3 stretches. It gave 0.54 Ah, 6.5 A on average. The alternator was "
@@ -57,7 +59,9 @@ def crowded(report: dict[str, Any]) -> dict[str, Any]:
     dates = [f"2026-0{1 + n // 28}-{1 + n % 28:02d}T19:00:00" for n in range(41)]
     full["drives"] = [{**full["drives"][0], "number": n, "dated": dated} for n, dated in enumerate(dates, 1)]
     weights = ("act", "watch", "note", "well")
-    full["findings"] = [{**finding(weights[n % 4], n, n + 1), "text": LONG, "evidence": LONG[:240]} for n in range(40)]
+    full["findings"] = [finding(weights[n % 4], n, n + 1) for n in range(40)]
+    for one in full["findings"]:
+        one |= {"text": f"{one['text']}: {LONG}", "evidence": LONG[:240]}
     full["season"] = page_stand.season(full)
     full["season"]["quantities"] *= 4
     for verdict in full["season"]["verdicts"].values():
@@ -76,8 +80,8 @@ def test_like_findings_are_folded_behind_the_first(made: Any) -> None:
     for text in (season_page(report, rows), page.render(report, rows)):
         assert text.count("<details>") == 2
         told = words(text)
-        assert re.search(r"act f .{0,80}12 more of this kind .{0,40}act g ", told)
-        assert re.search(r"note c .{0,80}37 more of this kind .{0,40}note d ", told)
+        assert re.search(r"act f .{0,80}12 more of this weight .{0,40}act g ", told)
+        assert re.search(r"note c .{0,80}37 more of this weight .{0,40}note d ", told)
         for one in report["findings"]:
             assert f" {one['text']} " in told
         first = [told.index(word) for word in ("Battery Drifting", "Is the battery being cycled?", "act a", "note a")]
@@ -95,6 +99,43 @@ def test_what_drives_show_alike_is_said_once_with_a_link_to_each(made: Any) -> N
         r"Much the same in 2 more drives:\s*<a href=\"drive-002.html[^>]*>2</a>,\s*<a href=\"drive-003.html", text
     )
     assert words(drive_page(report, rows, 3)).count("It fell to 11.20 V for 5 min.") == 1
+
+
+def test_what_one_drive_shows_twice_does_not_name_it_as_another(made: Any) -> None:
+    report, rows = copy.deepcopy(made[0]), made[1]
+    twice = [{**finding("act", n, 2), "text": f"It fell to {11 + n / 10:.2f} V."} for n in range(2)]
+    report["findings"] = [*twice, {**finding("act", 2, 3), "text": "It fell to 11.90 V."}]
+    assert re.search(
+        r'Much the same in 1 more drive:\s*<a href="drive-003.html[^>]*>3</a>\.', season_page(report, rows)
+    )
+    assert "    and much the same in 1 more drive: 3" in summary_text(report).splitlines()
+    report["findings"] = twice
+    assert "Much the same once more in this drive." in words(season_page(report, rows))
+    assert "    and much the same once more in this drive" in summary_text(report).splitlines()
+
+
+def test_what_is_of_no_drive_and_alike_is_said_once(made: Any) -> None:
+    report, rows = copy.deepcopy(made[0]), made[1]
+    report["findings"] = [
+        {**finding("watch", n), "text": f"Something drew {n + 2} A for {n + 1} h.", "evidence": f"night {n}", "row": n}
+        for n in range(5)
+    ]
+    told = words(season_page(report, rows))
+    assert told.count("Something drew") == 1 and "Much the same 4 more times, the last night 4." in told
+    assert "    and much the same 4 more times, the last night 4" in summary_text(report).splitlines()
+
+
+def test_a_verdict_is_told_in_its_card_with_the_way_to_its_row_and_in_no_finding(made: Any) -> None:
+    report, rows = copy.deepcopy(made[0]), made[1]
+    regulator = report["season"]["verdicts"]["regulator"]
+    report["findings"] = [*of_season(report["season"]), finding("note", 1)]
+    text = season_page(report, rows)
+    assert words(text).count(regulator["reason"]) == 1 and "over 3 drives" not in words(text)
+    assert f'href="drive-002.html#drive=2&amp;row={regulator["row"]}">Show row {regulator["row"]:,}</a>' in text
+    assert "note b" in words(text)
+    report["findings"] = of_season(report["season"])
+    assert "No findings beside these verdicts." in words(season_page(report, rows))
+    assert regulator["reason"] in words(drive_page(report, rows, 2))
 
 
 def test_a_fold_never_hides_a_single_one() -> None:
@@ -214,7 +255,7 @@ def test_a_trend_of_nothing_has_no_sign_and_equal_ends_are_one() -> None:
 
 
 def test_a_resistance_is_told_in_milliohms() -> None:
-    change = {"drive": 2, "date": "2026-09-02", "before": 0.008, "after": 0.0101, "confidence": None}
+    change = {"drive": 2, "date": "2026-09-02", "before": 0.008, "after": 0.0101, "confidence": 0.99}
     one = shown(quantity("ohm", [0.008, 0.0101], slope=0.0004, slope_low=0.0003, slope_high=0.0005, change=change))
     assert told(one)["trend"] == "+0.4 m\u03a9 a month, 95 % between +0.3 and +0.5"
     assert "8.00 m\u03a9 before, 10.10 m\u03a9 after" in str(told(one)["change"])

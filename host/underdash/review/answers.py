@@ -64,7 +64,7 @@ def _no(report: dict[str, Any]) -> str:
         return "Yes: the battery fed the car in a drive whose start is not in these rows: see the findings."
     if parked:
         return (
-            "They leave it open: something drew from the battery, and no crank tells whether the engine ran. See the "
+            "These rows leave it open: something drew from the battery, and no crank tells whether the engine ran. See the "
             "findings."
         )
     if report["doubtful_rests"]:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from underdash.review.alike import alike
+from underdash.review.alike import again, alike, in_others
 from underdash.review.charge_words import decimals, moved
 from underdash.review.clock import clock, when
 from underdash.review.words import count, duration, figure
@@ -22,9 +22,11 @@ def summary(report: dict[str, Any]) -> str:
     for same in alike(report["findings"]):
         finding = same[0]
         lines += [f"[{finding['weight']}] {finding['text']}", f"    {_evidence(finding)}"]
-        if len(same) > 1:
-            where = ", ".join(str(one["drive"]) for one in sorted(same[1:], key=lambda one: one["drive"]))
-            lines.append(f"    and much the same in {count(len(same) - 1, 'more drive')}: {where}")
+        if others := in_others(same):
+            where = ", ".join(str(one["drive"]) for one in others)
+            lines.append(f"    and much the same in {count(others, 'more drive')}: {where}")
+        elif often := again(same):
+            lines.append(f"    and {often}")
     dead_a = report["thresholds"]["clamp_dead_ma"] / 1000
     showed = "the board showed" if report["board"] else "a board would have shown"
     told = _told(report)
@@ -54,11 +56,11 @@ def _told(report: dict[str, Any]) -> list[dict[str, Any]]:
 
 def _trust(report: dict[str, Any]) -> str:
     if not report["board"]:
-        return f"Trust: a log, judged here and by no board; {count(report['gaps'], 'gap')}."
+        return f"Trust: a log, judged here and by no board; {count(report['gaps'], 'hole')}."
     return (
         f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
         f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
-        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'gap')}."
+        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'hole')}."
     )
 
 

@@ -5,9 +5,8 @@ from typing import Any
 
 from underdash.page import count, number, signed, span
 from underdash.review import words
-from underdash.review.alike import alike
+from underdash.review.alike import again, alike, in_others
 from underdash.review.clock import clock, days, nearest, since
-from underdash.review.findings import WEIGHTS
 
 _UNITS = {"mv": "V", "ms": "s", "ma": "A"}
 _OPEN = {"act": 6, "watch": 6, "note": 3, "well": 3}  # findings of a weight that a page shows before it folds the rest
@@ -99,14 +98,14 @@ def charge(episode: dict[str, Any]) -> str:
 
 def by_weight(found: Iterable[Finding]) -> list[Finding]:
     """Findings, the gravest first; those of one weight stay in their order."""
-    return sorted(found, key=lambda finding: WEIGHTS.index(finding["weight"]))
+    return sorted(found, key=lambda finding: words.WEIGHTS.index(finding["weight"]))
 
 
 def folded(found: list[Finding]) -> list[dict[str, Any]]:
     """Findings by weight: `first`, and `rest`, which the page folds away; `printed`: whether paper has it, too."""
     ranked = [{**one, "printed": place < _PRINTED} for place, one in enumerate(found)]
     groups = []
-    for weight in WEIGHTS:
+    for weight in words.WEIGHTS:
         mine, most = [one for one in ranked if one["weight"] == weight], _OPEN[weight]
         most = most if len(mine) > most + 1 else len(mine)  # a fold takes as much room as the one that it would hide
         if mine:
@@ -115,21 +114,23 @@ def folded(found: list[Finding]) -> list[dict[str, Any]]:
 
 
 def once(found: list[Finding]) -> list[Finding]:
-    """What drives show alike once, with `also`: the `drive` and `href` of each other that does."""
+    """What is found alike once, with `also`: the `drive` and `href` of each other drive that shows it; and where there
+    is none with `again`: how often else it was so, in words."""
     told = []
-    for first, *others in alike(found):
-        also = [{"drive": one["drive"], "href": one.get("href")} for one in others]
-        told.append({**first, "also": sorted(also, key=lambda one: one["drive"])})
+    for same in alike(found):
+        also = [{"drive": one["drive"], "href": one.get("href")} for one in in_others(same)]
+        told.append({**same[0], "also": also, "again": again(same)})
     return told
 
 
 def linked(found: Iterable[Finding], page: dict[int, str], drives: list[dict[str, Any]]) -> list[Finding]:
     """Findings by weight, each with `href` and `shows`, its evidence's place on the page that `page` names for its
     drive; without them where it is about no single place. An empty name is the page itself."""
-    return [{**finding, **_place(finding, page, drives)} for finding in by_weight(found)]
+    return [{**finding, **place(finding, page, drives)} for finding in by_weight(found)]
 
 
-def _place(finding: Finding, page: dict[int, str], drives: list[dict[str, Any]]) -> dict[str, str]:
+def place(finding: Finding, page: dict[int, str], drives: list[dict[str, Any]]) -> dict[str, str]:
+    """`href` and `shows` of one, as `linked` tells; nothing where it is about no drive of `page`."""
     drive, row, t_s = (finding.get(name) for name in ("drive", "row", "t_s"))
     if drive not in page:
         return {}
