@@ -139,7 +139,7 @@ def test_numbers_on_the_page_are_the_reports() -> None:
         "0.56 Ah",
         "0.28 Ah",  # the drive
         "discharging 0:03:20 100 s 12.41 V 12.53 V 5.5 s \u221219.7 A \u22120.55",
-        "1 0:00:07 1.4 s 9.87 V",
+        "1 0:00:07 1.4 s 12.60 V 9.87 V not known not seen",
         "charging 8 min 15 s 82.5 %",
         "discharging 105 s 17.5 %",
         "Rows read 12,345",

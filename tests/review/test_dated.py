@@ -40,7 +40,7 @@ def test_a_pulled_drive_is_dated_within_what_its_anchor_may_be_off(
     off_s = anchor.uncertainty_s + 1.0 + 1e-4 * anchor.uptime_s  # dated to the whole second below
     assert before - ago_s - off_s <= start.timestamp() <= after - ago_s + off_s
     assert drive["dated_between"] is None
-    assert f"Drive 1, {start:%Y-%m-%d %H:%M}: " in summary(report)
+    assert f"Drive 1, {start:%Y-%m-%d}: {start:%H:%M:%S} to " in summary(report)
     assert f"into the drive on {start:%Y-%m-%d}." in report["answers"][1]["answer"]
     (fed,) = [one for one in report["findings"] if "fed the car" in one["text"]]
     assert fed["evidence"].startswith(f"on {start:%Y-%m-%d}, ")
@@ -62,7 +62,7 @@ def test_of_two_starts_the_anchored_is_dated_and_the_other_bounded(tmp_path: Pat
     assert timedelta() <= datetime.fromisoformat(latest) - truth <= timedelta(seconds=3)
     words = summary(report)
     assert f"Drive 1, undated, before {latest[:10]} {latest[11:16]}: " in words
-    assert f"Drive 2, {second['dated'][:10]} {second['dated'][11:16]}: " in words
+    assert f"Drive 2, {second['dated'][:10]}: {second['dated'][11:19]} to " in words
     evidence = [one["evidence"] for one in report["findings"] if one["drive"]]
     assert any(one.startswith("drive 2 on 2026-05-03, ") for one in evidence)
     assert any(one.startswith("drive 1, ") for one in evidence)

@@ -116,4 +116,4 @@ def test_where_the_rows_begin_in_a_deficit_the_answer_is_open(tmp_path: Path) ->
     path = with_clamp(tmp_path / "log.csv", (120, 12.3, -20.0), (300, 14.1, 5.0), (300, 12.7, 0.0))
     report, _ = review(path)
     assert [episode["ran"] for episode in report["parked_episodes"]] == [None]
-    assert report["answers"][0]["answer"].startswith("They leave it open")
+    assert report["answers"][0]["answer"].startswith("These rows leave it open")

@@ -67,7 +67,7 @@ def report(verdicts: dict[str, dict[str, Any]], **of_episode: Any) -> dict[str, 
     return {
         "drives": drives, "parked_episodes": [], "rests": [], "doubtful_rests": [], "clamp": False, "speed": False,
         "capacity_ah": None, "volts_step": None, "board": None, "period_s": 1.0, "rows": 5400, "gaps": [],
-        "mismatches": 0, "lost_rows": 0, "damaged_bytes": 0, "unchecked_rows": 0, "whole": None,
+        "mismatches": 0, "lost_rows": 0, "damaged_bytes": 0, "refused_frames": 0, "unchecked_rows": 0, "whole": None,
         "sensors": {"gone": None, "contradict": None},
         "thresholds": {"weak_crank_mv": 9600, "low_rest_mv": 12400, "clamp_dead_ma": 1500, "still_mv": 12},
         "season": {

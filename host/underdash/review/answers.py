@@ -3,14 +3,14 @@
 from typing import Any
 
 from underdash.review.charge_words import cost_ah, given, given_ah, measured_ah
-from underdash.review.clock import clock
+from underdash.review.clock import clock, in_utc
+from underdash.review.drive_words import HARDLY, much_at_idle, often
 from underdash.review.drive_words import deficits as deficits_of
-from underdash.review.drive_words import often
 from underdash.review.findings import undecided
 from underdash.review.lost_volts import blamed
 from underdash.review.plan_words import closing
 from underdash.review.sensors import doubt
-from underdash.review.words import duration, on
+from underdash.review.words import count, duration, named, on
 
 QUESTIONS = (
     "Is the battery being cycled?",
@@ -29,9 +29,9 @@ def answers(report: dict[str, Any]) -> list[dict[str, str]]:
     """[{question, answer}], in the order of QUESTIONS; only the first where the battery was not cycled."""
     found = [(drive, episode) for drive in report["drives"] for episode in deficits_of(drive)]
     if not found:
-        return [{"question": QUESTIONS[0], "answer": _no(report)}]
-    told = (_yes(report, found), _since(report, found), _when(report, found), _cost(report, found),
-            _fix(report, found))  # fmt: skip
+        return [{"question": QUESTIONS[0], "answer": _no(report) + _left_out(report, found)}]
+    yes = _yes(report, found) + _left_out(report, found)
+    told = yes, _since(report, found), _when(report, found), _cost(report, found), _fix(report, found)
     return [{"question": question, "answer": answer} for question, answer in zip(QUESTIONS, told, strict=True)]
 
 
@@ -64,8 +64,8 @@ def _no(report: dict[str, Any]) -> str:
         return "Yes: the battery fed the car in a drive whose start is not in these rows: see the findings."
     if parked:
         return (
-            "These rows leave it open: something drew from the battery, and no crank tells whether the engine ran. See the "
-            "findings."
+            "These rows leave it open: something drew from the battery, and no crank tells whether the engine ran. See "
+            "the findings."
         )
     if report["doubtful_rests"]:
         many = len({rest["drive"] for rest in report["doubtful_rests"]})
@@ -73,6 +73,25 @@ def _no(report: dict[str, Any]) -> str:
     if len(drives) == 1:
         return "No. With the engine running the alternator carried the car."
     return f"No. In each of these {len(drives)} drives the alternator carried the car."
+
+
+def _left_out(report: dict[str, Any], deficits: Deficits) -> str:
+    """Of discharging in the drives what these answers do not go by, though it is counted elsewhere."""
+    all_of = [
+        episode
+        for drive in report["drives"]
+        for episode in drive["episodes"]
+        if episode["kind"] == "discharging" and drive["started"]
+    ]
+    counted = {episode["first_row"] for _, episode in deficits}
+    left = [episode for episode in all_of if episode["first_row"] not in counted]
+    if not left:
+        return ""
+    lasted = duration(sum(episode["length_s"] for episode in left))
+    return (
+        f" Left out: {count(left, 'stretch', 'stretches')} of discharging, {lasted} in all: too little to say "
+        "anything, or the engine seems to have been off."
+    )
 
 
 def _of(some: list[dict[str, Any]], drives: list[dict[str, Any]]) -> str:
@@ -100,7 +119,7 @@ def _since(report: dict[str, Any], deficits: Deficits) -> str:
         return f"From {clock(drive, episode['start_s'])} on, {into} into the drive{_day(drive)}."
     if earlier:
         shown = "the one before it shows none" if earlier == 1 else f"the {earlier} before it show none"
-        told = f"Since drive {drive['number']}{_day(drive)}, {into} into it; {shown}."
+        told = f"Since {_named(drive)}, {into} into it; {shown}."
     else:
         told = f"Since the first of these drives{_day(drive)}, {into} into it: it may be older."
     last = deficits[-1][0]
@@ -109,10 +128,14 @@ def _since(report: dict[str, Any], deficits: Deficits) -> str:
         hit = len({one["number"] for one, _ in deficits})
         told += f" It came in {hit} of the {total - earlier} drives from then on."
     if later and last["number"] != drive["number"]:
-        told += f" Last in drive {last['number']}{_day(last)}."
+        told += f" Last in {_named(last)}."
     if later:
         told += " The one after it shows none." if later == 1 else f" The {later} after it show none."
     return told
+
+
+def _named(drive: dict[str, Any]) -> str:
+    return named(drive["number"], drive["dated"])
 
 
 def _day(drive: dict[str, Any]) -> str:
@@ -126,7 +149,7 @@ def _when(report: dict[str, Any], deficits: Deficits) -> str:
         first, last = f"{into[0]:.0f}", f"{into[-1]:.0f}"
         told.append(f"It begins {first if first == last else f'{first} to {last}'} min into the drive.")
     hit = {drive["number"]: drive for drive, _ in deficits}
-    told += [_idling(hit, deficits), _in_the_dark(report["drives"], hit)]
+    told += [_idling(hit, deficits), _in_the_dark(report, hit)]
     planned = [episode for episode in report.get("plan", {}).get("episodes", ()) if episode["foreseen"]]
     if planned:
         where = sorted({f"{one['nearest']['speed']}, {one['nearest']['situation']}" for one in planned})
@@ -150,25 +173,26 @@ def _idling(hit: dict[int, dict[str, Any]], deficits: Deficits) -> str:
     if not total_s:
         return ""
     short_s, idle_s = (sum(one[name] for one in idle.values()) for name in ("idle_short_s", "idle_s"))
-    if short_s < 0.05 * total_s:
-        return f"{'None' if short_s == 0.0 else 'Hardly any'} of it at idle (500 to 900 rpm)."
-    much = "All of it" if short_s > 0.99 * total_s else f"{duration(short_s)} of it"
+    told = f"{much_at_idle(short_s / total_s)} at idle (500 to 900 rpm)"
+    if short_s <= HARDLY * total_s:
+        return f"{told}."
     where = "this drive" if len(idle) == 1 else "these drives"
-    return f"{much} at idle (500 to 900 rpm), {short_s / idle_s:.0%} of the time at idle in {where}."
+    return f"{told}, {short_s / idle_s:.0%} of the time at idle in {where}."
 
 
 def _not_at_idle(deficits: Deficits) -> bool:
     """Whether the log's engine speed says that hardly any of it was at idle."""
     hit = {drive["number"]: drive for drive, _ in deficits if drive["idle"]}
     total_s = sum(episode["length_s"] for drive, episode in deficits if drive["number"] in hit)
-    return bool(hit) and sum(drive["idle"]["idle_short_s"] for drive in hit.values()) < 0.05 * total_s
+    return bool(hit) and sum(drive["idle"]["idle_short_s"] for drive in hit.values()) <= HARDLY * total_s
 
 
-def _in_the_dark(drives: list[dict[str, Any]], hit: dict[int, dict[str, Any]]) -> str:
-    """Whether it goes with the hours in which the lamps are on; nothing where too few drives are dated to tell."""
+def _in_the_dark(report: dict[str, Any], hit: dict[int, dict[str, Any]]) -> str:
+    """Whether it goes with the hours in which the lamps are on; nothing where too few drives have a
+    local time to tell."""
     dark: dict[bool, list[bool]] = {True: [], False: []}
-    for drive in drives:
-        if drive["dated"] and drive["started"]:
+    for drive in report["drives"]:
+        if drive["dated"] and drive["started"] and not in_utc(drive, report["board"]):
             hour = int(drive["dated"][11:13])
             dark[drive["number"] in hit].append(hour >= _DUSK or hour < _DAWN)
     fed, well = dark[True], dark[False]
@@ -189,7 +213,7 @@ def _cost(report: dict[str, Any], deficits: Deficits) -> str:
     for drive, episode in deficits:
         by_drive.setdefault(drive["number"], []).append(episode)
     number = max(by_drive, key=lambda one: sum(cost_ah(episode) for episode in by_drive[one]))
-    worst = f"drive {number}{_day(report['drives'][number - 1])}"
+    worst = _named(report["drives"][number - 1])
     measured = all(episode["charge_ah"] is not None for episode in episodes)
     if len(by_drive) == 1 or measured:
         told = f"{given(episodes)}."

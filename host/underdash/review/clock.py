@@ -83,6 +83,18 @@ def days(dates: list[str | None]) -> str:
     return f"{' '.join(begin)} to {end}"
 
 
+def log_of(report: Mapping[str, Any], drive: Mapping[str, Any]) -> str | None:
+    """The name of the log that a drive stands in, where a report is of several; else None."""
+    logs = {one["boot"]: one["log"] for one in report["boots"]}
+    return logs[drive["boot"]] if len(set(logs.values())) > 1 else None
+
+
+def in_utc(of: Mapping[str, Any], board: str | None) -> bool:
+    """Whether the times of a drive are UTC, which are no hours of a day: a log's whose zone is that. (A board's are the
+    computer's that it was pulled with.)"""
+    return board is None and (of["dated"] or "").endswith("+00:00")
+
+
 def month(dated: str, year: bool) -> str:
     """The month of a moment, in three letters; with its year or without."""
     return _MONTHS[int(dated[5:7]) - 1][:3] + (f" {dated[:4]}" if year else "")

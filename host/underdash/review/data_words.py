@@ -3,11 +3,11 @@
 from typing import Any
 
 from underdash.review.charge_words import way
-from underdash.review.clock import clock, nearest
+from underdash.review.clock import clock, local, nearest
 from underdash.review.journal import UNKNOWN_BOARD
 from underdash.review.sensors import clamp_asleep, clamp_reversed
 from underdash.review.stretches import LONGEST_JUDGED_S
-from underdash.review.words import Said, count, duration
+from underdash.review.words import Said, count, duration, on
 
 _UNTRUE_AH = 10_000.0  # ranks what the rest cannot be believed without above that rest
 _LATE_S = 7.0  # a verdict that comes later than this after its onset waited for volts that stood still
@@ -31,11 +31,11 @@ def trust(said: Said, report: dict[str, Any]) -> None:
         )
     if report.get("left_out"):
         said.add("note", "Files beside the journal were not read.", "; ".join(report["left_out"]))
-    if report["lost_rows"] or report["damaged_bytes"]:
+    if report["lost_rows"] or report["damaged_bytes"] or report["refused_frames"]:
         said.add(
             "note",
-            f"{count(report['lost_rows'], 'row')} missing and {count(report['damaged_bytes'], 'byte')} unreadable; "
-            "what is reported leaves them out.",
+            f"{count(report['lost_rows'], 'row')} missing, {count(report['damaged_bytes'], 'byte')} unreadable and "
+            f"{count(report['refused_frames'], 'frame')} refused; what is reported leaves them out.",
             f"{count(report['unchecked_rows'], 'row')} after a hole could not be checked",
         )
     if report["board"] == UNKNOWN_BOARD:
@@ -54,14 +54,15 @@ def trust(said: Said, report: dict[str, Any]) -> None:
         )
     elif report["gaps"]:
         longest = max(report["gaps"], key=lambda gap: abs(gap["length_s"]))
+        day, at = _at(report, longest, "start_s")
         said.add(
             "note",
             f"{count(report['gaps'], 'hole')} in the rows: what happened there is not known, and no charge is counted "
             "across.",
-            f"the longest from {_at(report, longest, 'start_s')}, {duration(abs(longest['length_s']))}: "
-            + longest["why"],
+            f"the longest from {at}, {duration(abs(longest['length_s']))}: " + longest["why"],
             row=longest["row"],
             t_s=longest["start_s"],
+            dated=day,
         )
     step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
     if step is not None and step > still and not report["speed"]:
@@ -78,31 +79,39 @@ def trust(said: Said, report: dict[str, Any]) -> None:
         said.add("note", text, count(report["rows"], "row"))
 
 
-def _at(report: dict[str, Any], what: dict[str, Any], key: str) -> str:
-    """The moment, under that key, of something that belongs to no drive: by the clock of the nearest."""
-    return clock(nearest(report["drives"], what["boot"], what[key]), what[key])
+def _at(report: dict[str, Any], what: dict[str, Any], key: str) -> tuple[str, str]:
+    """The day in words, and the time of it, of what belongs to no drive, at the moment under that key: by the clock of
+    the nearest drive. No day where that is undated."""
+    of = nearest(report["drives"], what["boot"], what[key])
+    if not of["dated"]:
+        return "", clock(of, what[key])
+    then = {"dated": local(of, what[key]).isoformat(), "start_s": what[key]}
+    return on(then["dated"]), clock(then, what[key])
 
 
 def _sensors(said: Said, report: dict[str, Any]) -> None:
     contradict, gone = report["sensors"]["contradict"], report["sensors"]["gone"]
     if contradict is not None:
+        day, at = _at(report, contradict, "t_s")
         said.add(
             "act",
             f"Volts and amps contradict each other for {duration(contradict['length_s'])}: the clamp may be the wrong "
             "way round, or its zero has moved. Until that is mended nothing that rests on it can be believed.",
-            f"from {_at(report, contradict, 't_s')}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
+            f"from {at}: {way(contradict['amps'])} at {contradict['volts']:.2f} V",
             row=contradict["first_row"],
             t_s=contradict["t_s"],
+            dated=day,
             cost=_UNTRUE_AH,
         )
     if gone is not None:
+        day, at = _at(report, gone, "t_s")
         said.add(
             "act",
             f"The volts were gone from the input for {duration(gone['length_s'])}: its wire, fuse or ground.",
-            f"from {_at(report, gone, 't_s')}: "
-            + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
+            f"from {at}: " + ("not measured" if gone["volts"] is None else f"{gone['volts']:.2f} V"),
             row=gone["first_row"],
             t_s=gone["t_s"],
+            dated=day,
             cost=_UNTRUE_AH,
         )
     crank = clamp_reversed(report)

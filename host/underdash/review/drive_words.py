@@ -4,9 +4,10 @@ from typing import Any
 
 from underdash.review.charge_words import LEAST_AH, cost_ah, given, taken_ah
 from underdash.review.clock import clock
+from underdash.review.crank_words import is_slow, lasted
 from underdash.review.lost_volts import blamed, lost_volts
 from underdash.review.sensors import doubt
-from underdash.review.words import Said, duration, figure, times
+from underdash.review.words import Said, duration, figure, furthest, times
 
 _SERIOUS_S = 60.0  # a deficit that lasts so long is to act on (chosen here)
 _OVERCHARGE_AH = 100.0  # ranks an hour of overcharge above any deficit: it ruins the battery, and is dangerous
@@ -14,7 +15,8 @@ _DEAD_AH = 1000.0  # and above it a machine that never charges: the car will sto
 _LEAST_S = 10.0  # what lasts less, and took less than LEAST_AH, is not worth a line (chosen here)
 _STALLED_S = 60.0  # a deficit no longer than this that ends with a crank is of an engine that had stalled (chosen here)
 _JOINED_S = 2.0  # between the two, a row of a slow log
-_NEARLY = 0.95  # as good as all
+HARDLY = 0.05  # so small a share is as good as none, and what it leaves as good as all (chosen here)
+_ALL = 0.99  # a row at each end may be of another speed (chosen here)
 _FEW = 3  # up to so many drives are each said to be well; more together
 _CYCLED_SHARE = 1e-4  # a smaller share of a life is not worth a line
 
@@ -34,7 +36,7 @@ def drives(said: Said, report: dict[str, Any]) -> None:
         if not slight(marginal):
             _marginal(said, drive, marginal, report["thresholds"]["clamp_dead_ma"] / 1000)
         for crank in drive["cranks"]:
-            _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000)
+            _crank(said, drive, crank, report["thresholds"]["weak_crank_mv"] / 1000, is_slow(report))
         if not drive["started"]:
             _not_started(said, drive, report["thresholds"]["low_rest_mv"] / 1000)
         elif not drive["charged"]:
@@ -155,13 +157,23 @@ def _at_idle(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> tuple[str
     share = idle_share(drive, episodes)
     if share is None:
         return "Most often what is missing then is output at low speed, at a hot idle with everything on. ", more
-    if share >= _NEARLY:
-        return "All of it was at idle: what is missing is output at low speed. ", more
-    if share <= 1.0 - _NEARLY:
-        return "None of it was at idle. ", (
+    was = f"{much_at_idle(share)} was at idle"
+    if share >= 1.0 - HARDLY:
+        return f"{was}: what is missing is output at low speed. ", more
+    if share <= HARDLY:
+        return f"{was}. ", (
             "Look at the belt, the charge cable and the grounds, or there is more on than the machine can give."
         )
-    return f"{share:.0%} of it was at idle. ", more
+    return f"{was}. ", more
+
+
+def much_at_idle(share: float) -> str:
+    """How much of a deficit was at idle, 0 to 1, in words."""
+    if share <= HARDLY:
+        return "None of it" if share == 0.0 else "Hardly any of it"
+    if share >= 1.0 - HARDLY:
+        return "All of it" if share > _ALL else "Nearly all of it"
+    return f"{share:.0%} of it"
 
 
 def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float | None:
@@ -175,9 +187,9 @@ def idle_share(drive: dict[str, Any], episodes: list[dict[str, Any]]) -> float |
 def _span(drive: dict[str, Any], episode: dict[str, Any]) -> str:
     start_s, end_s = episode["start_s"], episode["start_s"] + episode["length_s"]
     told = f"{clock(drive, start_s)} to {clock(drive, end_s)}"
-    if episode["lowest_volts"] is None or episode["mean_volts"] is None:
+    if episode["mean_volts"] is None:
         return told
-    return f"{told}, lowest {episode['lowest_volts']:.2f} V, mean {episode['mean_volts']:.2f} V"
+    return f"{told}, {furthest(episode)}, mean {episode['mean_volts']:.2f} V"
 
 
 def _overcharge(said: Said, drive: dict[str, Any], episode: dict[str, Any]) -> None:
@@ -215,7 +227,7 @@ def _marginal(said: Said, drive: dict[str, Any], episodes: list[dict[str, Any]],
     )
 
 
-def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float) -> None:
+def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float, slow: bool) -> None:
     if crank["held_volts"] is None or crank["held_volts"] >= weak:
         return
     seen = "" if crank["resistance_ohm"] is None else f", {crank['resistance_ohm'] * 1000:.0f} mohm by the clamp"
@@ -223,7 +235,7 @@ def _crank(said: Said, drive: dict[str, Any], crank: dict[str, Any], weak: float
         "watch",
         f"While cranking the battery held {crank['held_volts']:.2f} V, below {weak:.1f} V; when it is cold it may show "
         "less and be well. Have the battery load-tested and the starter's cables checked for voltage drop.",
-        f"crank at {clock(drive, crank['start_s'])}, {crank['length_s']:.1f} s long{seen}",
+        f"crank at {clock(drive, crank['start_s'])}, {lasted(crank, slow)} long{seen}",
         drive=drive["number"],
         row=crank["first_row"],
         t_s=crank["start_s"],

@@ -19,7 +19,7 @@ _USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is tak
 def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
     """[{weight, text, evidence, drive, row, t_s}] for an analysed report: by WEIGHTS, and among equals a season's
     first, then the costlier. drive and row (a place among the rows) are None where it is about no single one."""
-    days = {drive["number"]: on(drive["dated"]) for drive in report["drives"]}
+    days = {drive["number"]: drive["dated"] for drive in report["drives"]}
     said = Said(several=len(report["drives"]) > 1, days=days)
     drive_words.drives(said, report)
     for episode in report["parked_episodes"]:

@@ -201,8 +201,8 @@ def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDAr
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 
-def _times(axes: Axes, drive: dict[str, Any], span: float, since: str) -> None:
-    """Ticks at round times, of the local clock where the drive is dated."""
+def _times(axes: Axes, drive: dict[str, Any], span: float, since: str, zone: str) -> None:
+    """Ticks at round times, of the clock where the drive is dated."""
     step = next((s for s in _STEPS_S if span / s <= 9), 172800)
     axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(drive)))
 
@@ -212,7 +212,7 @@ def _times(axes: Axes, drive: dict[str, Any], span: float, since: str) -> None:
         return "\n".join(reversed(clock(drive, value).split(" ")))  # of another day the date, below
 
     axes.xaxis.set_major_formatter(FuncFormatter(told))
-    axes.set_xlabel(f"local time, {drive['dated'][:10]}" if drive.get("dated") else f"h:mm:ss, {since}")
+    axes.set_xlabel(f"{zone}, {drive['dated'][:10]}" if drive.get("dated") else f"h:mm:ss, {since}")
 
 
 def zero_s(drive: dict[str, Any]) -> float:
@@ -223,7 +223,7 @@ def zero_s(drive: dict[str, Any]) -> float:
     return float(drive["start_s"] - (began.hour * 3600 + began.minute * 60 + began.second))
 
 
-def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str) -> Figure:
+def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str, zone: str) -> Figure:
     start, span = float(drive["start_s"]), max(float(drive["length_s"]), 1.0)
     mine = places(drive, rows)
     t_s, low, volts, high, amps = (
@@ -282,7 +282,7 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], s
     strip.set_ylim(max(len(found), 1) - 0.4, -0.6)
     strip.set_yticks(range(len(found)), list(found), fontsize=6.5)
     strip.tick_params(axis="y", length=0)
-    _times(strip, drive, span, since)
+    _times(strip, drive, span, since, zone)
     for axes in panels:
         axes.patch.set_visible(False)
         axes.spines[["top", "right"]].set_visible(False)
@@ -293,15 +293,20 @@ class Picture:
     """One drive, drawn once, to be had as an inline `<svg>` and as a PNG.
 
     drive: one entry of the report's `drives` (times [s]); rows: rows that include that drive's;
-    thresholds: the report's, in [mV]; since: what an undated drive's times count from.
+    thresholds: the report's, in [mV]; since: what an undated drive's times count from; zone: what a dated one's are.
     """
 
     def __init__(
-        self, drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str = "since the board's start"
+        self,
+        drive: dict[str, Any],
+        rows: RowsLike,
+        thresholds: dict[str, Any],
+        since: str = "since the board's start",
+        zone: str = "local time",
     ) -> None:
         self._drive = drive
         with rc_context(STYLE):
-            self._figure = _figure(drive, rows, thresholds, since)
+            self._figure = _figure(drive, rows, thresholds, since, zone)
 
     def svg(self) -> str:
         """For the page; its ids are its own, its ink the page's."""

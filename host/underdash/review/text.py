@@ -4,12 +4,12 @@ from typing import Any
 
 from underdash.review.alike import again, alike, in_others
 from underdash.review.charge_words import decimals, moved
-from underdash.review.clock import clock, when
-from underdash.review.words import count, duration, figure
+from underdash.review.clock import clock, log_of, when
+from underdash.review.crank_words import beyond_the_clamp, charging_after, is_slow, lasted
+from underdash.review.words import count, duration, figure, furthest
 
 _MOST_SHOWN = 12  # changes of what the board said, and episodes, that are listed for one drive
 _MOST_DRIVES = 20
-_SLOW_S = 1.5  # rows further apart than this tell no tenths of a crank
 
 
 def summary(report: dict[str, Any]) -> str:
@@ -31,7 +31,7 @@ def summary(report: dict[str, Any]) -> str:
     showed = "the board showed" if report["board"] else "a board would have shown"
     told = _told(report)
     for drive in told:
-        lines += ["", *_drive(drive, showed, dead_a, report["period_s"] > _SLOW_S)]
+        lines += ["", *_drive(drive, showed, dead_a, is_slow(report), log_of(report, drive))]
     if len(drives) > len(told):
         lines += ["", f"... and {count(len(drives) - len(told), 'more drive')}: --html and --json have all."]
     lines += [
@@ -60,19 +60,22 @@ def _trust(report: dict[str, Any]) -> str:
     return (
         f"Trust: {count(report['mismatches'], 'row')} on which board and desk disagree, "
         f"{report['unchecked_rows']} unchecked, {report['lost_rows']} lost, "
-        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['gaps'], 'hole')}."
+        f"{count(report['damaged_bytes'], 'byte')} damaged, {count(report['refused_frames'], 'frame')} refused, "
+        f"{count(report['gaps'], 'hole')}."
     )
 
 
-def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> list[str]:
+def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool, log: str | None) -> list[str]:
     span = f"{clock(drive, drive['start_s'])} to {clock(drive, drive['end_s'])}, {duration(drive['length_s'])}"
-    lines = [f"Drive {drive['number']}, {when(drive)}: {span}, start seen by its {drive['started_by']}"]
+    name = f"Drive {drive['number']}" + (f" of {log}" if log else "")
+    day = drive["dated"][:10] if drive["dated"] else when(drive)  # the time follows
+    lines = [f"{name}, {day}: {span}, start seen by its {drive['started_by']}"]
     if drive["rested_volts"] is not None:
         lines.append(f"  rested before: {drive['rested_volts']:.2f} V")
     for crank in drive["cranks"]:
         lines.append(f"  {_crank(drive, crank, slow)}")
     if drive["charging_after_s"] is not None:
-        lines.append(f"  charging: {_charging_after(drive)}")
+        lines.append(f"  charging: {charging_after(drive)}")
     if drive["set_point_volts"] is not None:
         lines.append(f"  {_set_point(drive)}")
     if drive["idle"] and drive["idle"]["idle_volts"] is not None:
@@ -105,24 +108,12 @@ def _drive(drive: dict[str, Any], showed: str, dead_a: float, slow: bool) -> lis
 
 def _crank(drive: dict[str, Any], crank: dict[str, Any], slow: bool) -> str:
     lowest = "not measured" if crank["lowest_volts"] is None else f"{crank['lowest_volts']:.2f} V"
-    lasted = f"at most {crank['length_s']:.0f} s" if slow else f"{crank['length_s']:.1f} s"
-    told = f"crank at {clock(drive, crank['start_s'])}: {lasted}, lowest {lowest}"
+    told = f"crank at {clock(drive, crank['start_s'])}: {lasted(crank, slow)}, lowest {lowest}"
     if crank["held_volts"] is not None:
         told += f", held {crank['held_volts']:.2f} V"
     if crank["resistance_ohm"] is not None:
         told += f"; {crank['resistance_ohm'] * 1000:.1f} mohm"
-    if crank["clipped"]:
-        told += f"; more than {abs(crank['most_amps']):.0f} A, where the clamp ends: it tells no resistance"
-    return told
-
-
-def _charging_after(drive: dict[str, Any]) -> str:
-    """The one time to charging, and what the rows' length leaves open of it."""
-    after_s, within_s = drive["charging_after_s"], drive["charging_within_s"]
-    digits = 0 if within_s >= 1.0 else 1
-    if after_s < within_s:
-        return f"within {within_s:.{digits}f} s of the crank's end"
-    return f"{after_s:.{digits}f} s after the crank's end, give or take {within_s:.{digits}f} s"
+    return "; ".join(one for one in (told, beyond_the_clamp(crank)) if one)
 
 
 def _set_point(drive: dict[str, Any]) -> str:
@@ -135,6 +126,6 @@ def _set_point(drive: dict[str, Any]) -> str:
 
 
 def _episode(drive: dict[str, Any], episode: dict[str, Any]) -> str:
-    lowest = "not measured" if episode["lowest_volts"] is None else f"{episode['lowest_volts']:.2f} V"
-    told = f"{episode['kind']} at {clock(drive, episode['start_s'])}: {duration(episode['length_s'])}, lowest {lowest}"
+    at = clock(drive, episode["start_s"])
+    told = f"{episode['kind']} at {at}: {duration(episode['length_s'])}, {furthest(episode)}"
     return f"{told}, {charge}" if (charge := moved(episode)) else told

@@ -1,6 +1,6 @@
 """Findings while they are gathered, and times as words."""
 
-from collections.abc import Sized
+from collections.abc import Mapping, Sized
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,10 +18,10 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole // 60 % 60} min"
 
 
-def count(many: int | Sized, what: str) -> str:
-    """So many of a thing that takes an s for its plural."""
+def count(many: int | Sized, what: str, several: str = "") -> str:
+    """So many of a thing that takes an s for its plural, if not `several`."""
     number = many if isinstance(many, int) else len(many)
-    return f"{number} {what}{'' if number == 1 else 's'}"
+    return f"{number} {what if number == 1 else several or what + 's'}"
 
 
 def figure(value: float, digits: int) -> str:
@@ -45,6 +45,18 @@ def on(dated: str | None) -> str:
     return f"on {dated[:10]}" if dated else ""
 
 
+def named(number: int, dated: str | None, undated: str = "(undated)") -> str:
+    """A drive and its day: "drive 3 on 2026-05-03"; of an undated one `undated` stands for the day."""
+    return f"drive {number} {on(dated) or undated}".rstrip()
+
+
+def furthest(episode: Mapping[str, Any]) -> str:
+    """How far an episode's volts went, the way that its kind is about: "lowest 12.41 V"; an overcharge's highest."""
+    way = "highest" if episode["kind"] == "overcharge" else "lowest"
+    volts = episode[f"{way}_volts"]
+    return f"{way} not measured" if volts is None else f"{way} {volts:.2f} V"
+
+
 def moment(dated: str) -> str:
     """A moment to the minute: "2026-05-03 07:12"."""
     return dated[:16].replace("T", " ")
@@ -56,8 +68,8 @@ class Said:
 
     several: bool
     """More than one drive: then the evidence names it."""
-    days: dict[int, str] = field(default_factory=dict)
-    """By a drive's number, the day that it was on, in words; the evidence names it, too."""
+    days: dict[int, str | None] = field(default_factory=dict)
+    """By a drive's number, when it began, ISO 8601; the evidence names its day, too."""
     found: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
 
     def add(
@@ -74,11 +86,9 @@ class Said:
     ) -> None:
         """One finding. `cost` ranks it among those of its weight, in ampere-hours or what compares with them; `dated`
         is its day in words, where it is of no drive."""
-        about = [f"drive {drive}"] if drive is not None and self.several else []
-        if day := dated or self.days.get(drive or 0, ""):
-            about.append(day)
-        if about:
-            evidence = f"{' '.join(about)}, {evidence}"
+        day = self.days.get(drive or 0)
+        if about := dated or (named(drive, day, "") if drive is not None and self.several else on(day)):
+            evidence = f"{about}, {evidence}"
         finding = {"weight": weight, "text": text, "evidence": evidence, "drive": drive, "row": row, "t_s": t_s}
         self.found.append((cost, finding))
 

@@ -5,7 +5,8 @@ from typing import Any
 from markupsafe import Markup
 
 from underdash.page import template
-from underdash.review.clock import beside, clock, since, when
+from underdash.review.clock import beside, clock, in_utc, log_of, since, when
+from underdash.review.crank_words import beyond_the_clamp, is_slow, lasted
 from underdash.review.pages.figure import figure, script, script_hash
 from underdash.review.pages.files import file_name, picture_name
 from underdash.review.pages.words import charge, duration, episodes, facts, folded, linked, timed, times
@@ -37,7 +38,8 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
 
 def picture_of(report: dict[str, Any], rows: RowsLike, number: int) -> Picture:
     """The static picture of drive `number`."""
-    return Picture(report["drives"][number - 1], rows, report["thresholds"], since(report["board"]))
+    drive, board = report["drives"][number - 1], report["board"]
+    return Picture(drive, rows, report["thresholds"], since(board), "UTC" if in_utc(drive, board) else "local time")
 
 
 def drive_part(
@@ -59,13 +61,24 @@ def drive_part(
         "facts": facts(drive, report),
         "summary": episodes(drive["episodes"]),
         "episodes": timed(drive["episodes"], drive),
-        "cranks": timed(drive["cranks"], drive),
+        "log": log_of(report, drive),
+        "cranks": _cranks(drive, report),
         "states": drive["states"],
         "gaps": timed(gaps, drive),
         "fixes": list(dict.fromkeys(text for one in drive["episodes"] for text in one.get("closes") or ())),
         "shown": timed(_shown(drive, end_s), drive),
         "picture": told,
     }
+
+
+def _cranks(drive: dict[str, Any], report: dict[str, Any]) -> list[dict[str, Any]]:
+    """A drive's cranks, each with `lasted` and, where the clamp ended, `beyond`, in words."""
+    slow = is_slow(report)
+    told = timed(drive["cranks"], drive)
+    return [
+        {**one, "number": number, "lasted": lasted(one, slow), "beyond": beyond_the_clamp(one)}
+        for number, one in enumerate(told, 1)
+    ]
 
 
 def _inside(gap: dict[str, Any], drive: dict[str, Any], end_s: float) -> bool:

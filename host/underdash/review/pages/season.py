@@ -7,7 +7,7 @@ from typing import Any
 from markupsafe import Markup
 
 from underdash.page import number, template
-from underdash.review.clock import when
+from underdash.review.clock import log_of, when
 from underdash.review.pages.files import file_name
 from underdash.review.pages.season_plots import is_dated, quantity_svg, shown
 from underdash.review.pages.strip import strip_svg
@@ -26,7 +26,7 @@ from underdash.review.pages.words import (
 )
 from underdash.review.plots import RowsLike
 from underdash.review.season.words import findings as of_season
-from underdash.review.words import WEIGHTS
+from underdash.review.words import WEIGHTS, named
 
 # A verdict has the shape and colour of the finding it would be, and its own word.
 _SHAPES = {"steady": "well", "drifting": "watch", "act": "act", "unknown": "note"}
@@ -58,7 +58,7 @@ def season_parts(report: dict[str, Any], href: Callable[[int], str], page: dict[
         "verdicts": _verdicts(season, page, drives) if season else [],
         "quantities": _quantities(season["quantities"] if season else [], href),
         "strip": Markup(strip_svg(drives, worst, href)) if drives else None,
-        "lines": _table(drives, worst, href),
+        "lines": _table(report, worst, href),
         "parked": between_drives(report["parked_episodes"], report),
         "gaps": between_drives(report["gaps"], report),
         "start": starts(report),
@@ -121,7 +121,7 @@ def told(quantity: dict[str, Any]) -> dict[str, str | None]:
             trend += f", 95 % {'between ' if len(ends) > 1 else 'at '}{' and '.join(ends)}{sure}"
     one = quantity["change"]
     if one is not None:
-        at = f"at drive {one['drive']}, {(one['date'] or 'undated')[:10]}"
+        at = f"at {named(one['drive'], one['date'])}"
         values = f"{number(one['before'], digits, unit)} before, {number(one['after'], digits, unit)} after"
         change = f"A change {at}: {values}; confidence {100 * one['confidence']:.4g} %."
     undated = None if is_dated(quantity) else "undated, by drive number"
@@ -135,12 +135,18 @@ def _change(value: float, digits: int) -> str:
     return told.replace("-", "\u2212") if float(told) else "0"
 
 
-def _table(drives: list[dict[str, Any]], worst: dict[int, str], href: Callable[[int], str]) -> list[dict[str, Any]]:
+def _table(report: dict[str, Any], worst: dict[int, str], href: Callable[[int], str]) -> list[dict[str, Any]]:
     """The drives' lines of the table; on paper those with the gravest findings go before others."""
+    drives = report["drives"]
     numbers = range(1, len(drives) + 1)
     grave = sorted(numbers, key=lambda number: WEIGHTS.index(worst.get(number, WEIGHTS[-1])))[:_PRINTED]
     return [
-        {**_line(number, drive, worst.get(number)), "href": href(number), "printed": number in grave}
+        {
+            **_line(number, drive, worst.get(number)),
+            "log": log_of(report, drive),
+            "href": href(number),
+            "printed": number in grave,
+        }
         for number, drive in zip(numbers, drives, strict=True)
     ]
 

@@ -6,7 +6,8 @@ from typing import Any
 from underdash.page import count, number, signed, span
 from underdash.review import words
 from underdash.review.alike import again, alike, in_others
-from underdash.review.clock import clock, days, nearest, since
+from underdash.review.clock import clock, days, in_utc, nearest, since
+from underdash.review.crank_words import charging_after
 
 _UNITS = {"mv": "V", "ms": "s", "ma": "A"}
 _OPEN = {"act": 6, "watch": 6, "note": 3, "well": 3}  # findings of a weight that a page shows before it folds the rest
@@ -57,7 +58,15 @@ def times(report: dict[str, Any]) -> str:
     if not any(dated):
         return f"Times are h:mm:ss, {count_from}."
     undated = "" if all(dated) else f"; those of an undated drive h:mm:ss, {count_from}"
-    return f"Times are local{undated}."
+    utc = {in_utc(drive, report["board"]) for drive in report["drives"] if drive["dated"]}
+    kind = (
+        "local"
+        if utc == {False}
+        else "UTC, as the log has them"
+        if utc == {True}
+        else "local or UTC, as the logs have them"
+    )
+    return f"Times are {kind}{undated}."
 
 
 def episodes(found: list[dict[str, Any]]) -> str:
@@ -166,7 +175,7 @@ def facts(drive: dict[str, Any], report: dict[str, Any]) -> list[tuple[str, str]
             ("set point against the log's temperature", number(1000 * drive["set_point_slope_v_per_k"], 1, "mV/K"))
         )
     if drive.get("charging_after_s") is not None:
-        told.append(("charging after", duration(drive["charging_after_s"])))
+        told.append(("charging", charging_after(drive)))
     for name, digits, unit, what in (
         ("out_ah", 2, "Ah", "charge out"),
         ("in_ah", 2, "Ah", "charge in"),
