@@ -9,7 +9,7 @@ import pages
 
 from underdash.review import review
 from underdash.review.pages.season_plots import season_png
-from underdash.review.plots import drive_png
+from underdash.review.plots import Picture
 
 _SEASON = ("deficits while driving", "running volts", "crank dip", "resistance seen by the key's loads")
 
@@ -19,7 +19,7 @@ def main(demo: Path, target: Path) -> None:
     report = json.loads((demo / "report.json").read_text())
     _, rows = review(next((demo / "archive").iterdir()))
     undated = {**report["drives"][0], "dated": None}  # the same whatever the day
-    drive_png(undated, rows, report["thresholds"], target / "drive.png")
+    (target / "drive.png").write_bytes(Picture(undated, rows, report["thresholds"]).png())
     season = json.loads((demo / "season" / "report.json").read_text())["season"]["quantities"]
     told = [one for one in season if one["name"] in _SEASON]
     (target / "season.png").write_bytes(season_png(told))

@@ -244,7 +244,7 @@ def test_what_was_not_measured_is_said_so() -> None:
 
 
 def test_episodes_with_the_engine_off_have_a_table() -> None:
-    parked = drive()["episodes"][0] | {"lowest_volts": 11.93}
+    parked = drive()["episodes"][0] | {"lowest_volts": 11.93, "boot": 3}
     assert "11.93 V" in words(page.render(report(parked_episodes=[parked]), rows()))
 
 
@@ -262,7 +262,7 @@ def test_hardly_any_rows(seconds: int) -> None:
 def test_volts_missing_throughout() -> None:
     blind = rows()
     blind.low = blind.volts = blind.high = np.full(600, np.nan)
-    assert "<svg" in plots.drive_svg(drive(), blind, report()["thresholds"])
+    assert "<svg" in plots.Picture(drive(), blind, report()["thresholds"]).svg()
 
 
 def test_envelope_keeps_extremes_and_breaks_at_holes() -> None:
@@ -299,7 +299,7 @@ def test_a_long_noisy_drive_stays_small() -> None:
     long = rows(20_000)
     long.volts = long.volts + np.random.default_rng(2).normal(0, 0.1, 20_000)
     long.state = np.random.default_rng(3).integers(0, 7, 20_000)
-    text = plots.drive_svg(drive(length_s=20_000.0), long, report()["thresholds"])
+    text = plots.Picture(drive(length_s=20_000.0), long, report()["thresholds"]).svg()
     assert len(text) < 400_000
 
 
@@ -308,5 +308,5 @@ def test_drawing_twice_gives_the_same_bytes() -> None:
 
 
 def test_static_twin(tmp_path: Path) -> None:
-    plots.drive_png(drive(), rows(), report()["thresholds"], tmp_path / "drive.png")
+    (tmp_path / "drive.png").write_bytes(plots.Picture(drive(), rows(), report()["thresholds"]).png())
     assert (tmp_path / "drive.png").read_bytes()[:4] == b"\x89PNG"

@@ -15,7 +15,7 @@ from test_page_files import words
 from underdash.review import page
 from underdash.review.clock import clock
 from underdash.review.pages import drive_page, season_page, write_pages
-from underdash.review.plots import drive_svg
+from underdash.review.plots import Picture
 
 BOARD = "a1b2c3"
 
@@ -66,7 +66,7 @@ def test_a_dated_drives_page_tells_the_clock_and_once_the_count(made: Any) -> No
 def test_over_midnight_a_moment_carries_its_date(made: Any) -> None:
     report, rows, _ = made
     drive = report["drives"][1]
-    said, svg = words(drive_page(report, rows, 2)), drive_svg(drive, rows, report["thresholds"])
+    said, svg = words(drive_page(report, rows, 2)), Picture(drive, rows, report["thresholds"]).svg()
     assert "2026-10-22, 23:57:03 to 2026-10-23 00:05:24" in said
     assert clock(drive, drive["episodes"][0]["start_s"]).startswith("2026-10-23 00:0")
     (foot,) = re.findall(r' y="([\d.]+)"[^>]*>local time', svg)
@@ -83,8 +83,8 @@ def test_an_undated_drive_keeps_the_count_and_says_from_where(made: Any) -> None
     assert f"{clock(report['drives'][2], report['drives'][2]['cranks'][0]['start_s'])} " in said
     alone = {**report, "drives": report["drives"][2:], "findings": []}
     assert "Times are h:mm:ss, since the board's start." in words(season_page(alone, rows))
-    assert "since the board&#39;s start" not in drive_svg(report["drives"][0], rows, report["thresholds"])
-    assert "h:mm:ss, since the board's start" in drive_svg(report["drives"][2], rows, report["thresholds"])
+    assert "since the board&#39;s start" not in Picture(report["drives"][0], rows, report["thresholds"]).svg()
+    assert "h:mm:ss, since the board's start" in Picture(report["drives"][2], rows, report["thresholds"]).svg()
 
 
 def test_the_bounds_of_an_undated_drive_are_on_every_page(made: Any) -> None:

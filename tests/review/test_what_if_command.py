@@ -3,12 +3,14 @@
 import json
 import re
 import shlex
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 from dips import DEFICITS, PLAIN, log, what_if
+from matplotlib.text import Text
 
 from chargecore import thresholds
 from chargecore.thresholds import Thresholds
@@ -18,6 +20,7 @@ from underdash.review.what_if import as_dict
 from underdash.review.what_if import sets as choosing
 from underdash.review.what_if.judged import read
 from underdash.review.what_if.plot import figure, png
+from underdash.review.what_if.text import text
 from underdash.settings.toml_file import SettingsFile
 
 
@@ -202,3 +205,28 @@ def test_the_documentation_names_every_effect_and_key(tmp_path: Path) -> None:
         "joins",
     ):
         assert f"`{words}`" in text
+
+
+def test_a_dated_log_is_told_by_its_clock(tmp_path: Path) -> None:
+    head, *lines = log(tmp_path / "dips.csv", *DEFICITS).read_text().splitlines()
+    begun = datetime(2026, 5, 3, 18, 0, 0)
+    rows = (line.split(",") for line in lines)
+    dated = [f"{(begun + timedelta(seconds=float(t_s))).isoformat(sep=' ')},{volts}" for t_s, volts in rows]
+    (tmp_path / "dated.csv").write_text("\n".join([head, *dated]) + "\n")
+    told = {}
+    for name in ("dips", "dated"):
+        outcome = what_if(read(tmp_path / f"{name}.csv", PLAIN), "discharging_mv=12700")
+        told[name] = text(name, outcome), as_dict(name, outcome)["sets"][0]["differences"], figure(name, outcome)
+    (counted, plain, _), (clocked, differences, drawn) = told["dips"], told["dated"]
+    assert plain[0]["dated"] is None
+    at_s = [plain[0]["now"][0][name] for name in ("start_s", "shown_s")]
+    at = [f"{begun + timedelta(seconds=each):%H:%M:%S}" for each in at_s]
+    assert differences[0]["dated"] == f"2026-05-03T{at[0]}" and f"2026-05-03 {at[0]}  {at[1]}" in clocked
+    assert "2026" not in counted and f"0:{at_s[0] // 60:02.0f}:{at_s[0] % 60:02.0f}" in counted
+    drawn.draw_without_rendering()
+    said = " ".join(each.get_text() for each in drawn.findobj(Text))
+    assert (
+        "local time; a line until it is shown" in said
+        and "drive 1, 2026-05-03" in said
+        and re.search(r"18:0\d:00", said)
+    )

@@ -7,7 +7,7 @@ import numpy as np
 from chargecore import engine
 from underdash.review.charge_bounds import Supply, supply_of
 from underdash.review.drives import begins, drive, ended_s
-from underdash.review.episodes import EPISODE_STATES, episodes
+from underdash.review.episodes import episodes
 from underdash.review.flow import Flow
 from underdash.review.rest import rests
 from underdash.review.rows import Account, Floats, Rows
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 _RUNNING_RPM = 350.0  # a starter turns an engine at 100 to 300 rpm, idle is 500 and more (from memory)
 _CRANK_SEEN_S = 1.5  # rows further apart may miss a crank (chosen here)
-
-__all__ = ["EPISODE_STATES", "analyse"]
 
 
 def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = None) -> dict[str, Any]:
@@ -49,7 +47,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
             ran = _ran(rows, episode, stretch, None if first is None else int(stretch.state[first]))
-            parked.append({"dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
+            parked.append({"boot": boot, "dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
         if first is not None:
             found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})

@@ -5,8 +5,8 @@ lane with its name, the thresholds differ in line style and are named at the rig
 """
 
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from chargecore.engine import STATE_NAMES
 from underdash.review.clock import clock, local
+from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.svg import BLUE, GREEN, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
 
 # State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
@@ -36,7 +37,6 @@ LINES: tuple[tuple[str, str, Any], ...] = (
     ("discharging", RED, "solid"),
 )
 _BUCKETS = 500  # two points of each: about one a pixel
-_GAP_S = 10.0  # the engine forgets after such a hole; the line must not run across it either
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
 
 Floats = NDArray[np.float64]
@@ -78,7 +78,7 @@ def envelope(t_s: Floats, low: Floats, mean: Floats, high: Floats) -> Trace:
 
     t_s: times, rising [s]; low, mean, high: the quantity, in any one unit, nan if unmeasured.
     """
-    holes = np.flatnonzero(np.diff(t_s) > _GAP_S) + 1
+    holes = np.flatnonzero(np.diff(t_s) > LONGEST_JUDGED_S) + 1
     t_s = np.insert(t_s, holes, t_s[holes - 1])
     low, mean, high = (np.insert(each, holes, np.nan) for each in (low, mean, high))
     if len(t_s) <= 2 * _BUCKETS:
@@ -107,7 +107,7 @@ def lanes(t_s: Floats, state: NDArray[Any]) -> dict[str, list[tuple[float, float
     if not len(t_s):
         return {}
     span = max(float(t_s[-1] - t_s[0]), 1.0)
-    steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), _GAP_S)
+    steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), LONGEST_JUDGED_S)
     found: dict[str, list[tuple[float, float]]] = {}
     for name in LANES:
         stretches: list[tuple[float, float]] = []
@@ -201,26 +201,25 @@ def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDAr
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 
-def _times(axes: Axes, drive: dict[str, Any], span: float, since: str, zone: str) -> None:
-    """Ticks at round times, of the clock where the drive is dated."""
+def ticks(axes: Axes, of: Mapping[str, Any], span: float) -> None:
+    """Ticks at round times over so many seconds, by the clock where `of` is dated (as for `clock`)."""
     step = next((s for s in _STEPS_S if span / s <= 9), 172800)
-    axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(drive)))
+    axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(of)))
 
     def told(value: float, _: Any) -> str:
-        if value < 0 and not drive.get("dated"):
+        if value < 0 and not of["dated"]:
             return ""
-        return "\n".join(reversed(clock(drive, value).split(" ")))  # of another day the date, below
+        return "\n".join(reversed(clock(of, value).split(" ")))  # of another day the date, below
 
     axes.xaxis.set_major_formatter(FuncFormatter(told))
-    axes.set_xlabel(f"{zone}, {drive['dated'][:10]}" if drive.get("dated") else f"h:mm:ss, {since}")
 
 
-def zero_s(drive: dict[str, Any]) -> float:
-    """A time [s] at which the clock that a drive's times are told by shows 0:00:00."""
-    if not drive.get("dated"):
+def zero_s(of: Mapping[str, Any]) -> float:
+    """A time [s] at which the clock that the times of `of` are told by shows 0:00:00."""
+    if not of["dated"]:
         return 0.0
-    began = local(drive, drive["start_s"])
-    return float(drive["start_s"] - (began.hour * 3600 + began.minute * 60 + began.second))
+    began = local(of, of["start_s"])
+    return float(of["start_s"] - (began.hour * 3600 + began.minute * 60 + began.second))
 
 
 def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], since: str, zone: str) -> Figure:
@@ -282,7 +281,8 @@ def _figure(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], s
     strip.set_ylim(max(len(found), 1) - 0.4, -0.6)
     strip.set_yticks(range(len(found)), list(found), fontsize=6.5)
     strip.tick_params(axis="y", length=0)
-    _times(strip, drive, span, since, zone)
+    ticks(strip, drive, span)
+    strip.set_xlabel(f"{zone}, {drive['dated'][:10]}" if drive["dated"] else f"h:mm:ss, {since}")
     for axes in panels:
         axes.patch.set_visible(False)
         axes.spines[["top", "right"]].set_visible(False)
@@ -325,13 +325,3 @@ def label(drive: dict[str, Any]) -> str:
     """A drive's picture in words."""
     start = drive["start_s"]
     return f"Bus volts and verdicts from {clock(drive, start)} to {clock(drive, start + drive['length_s'])}"
-
-
-def drive_svg(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any]) -> str:
-    """`Picture.svg`; arguments as for it."""
-    return Picture(drive, rows, thresholds).svg()
-
-
-def drive_png(drive: dict[str, Any], rows: RowsLike, thresholds: dict[str, Any], path: Path) -> None:
-    """Write `Picture.png` to `path`."""
-    path.write_bytes(Picture(drive, rows, thresholds).png())

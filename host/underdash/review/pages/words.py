@@ -89,7 +89,7 @@ def between_drives(found: Iterable[Mapping[str, Any]], report: dict[str, Any]) -
     where one is known: by its own clock, else by that of the nearest dated drive of the same start."""
     told = []
     for one in found:
-        of = one if "dated" in one else nearest(report["drives"], one.get("boot", 1), one["start_s"])
+        of = one if "dated" in one else nearest(report["drives"], one["boot"], one["start_s"])
         at = clock(of, one["start_s"])
         told.append({**one, "at": f"{of['dated'][:10]} {at}" if of["dated"] and " " not in at else at})
     return told

@@ -100,7 +100,7 @@ def as_dict(source: str, outcome: Outcome) -> dict[str, Any]:
                 "thresholds": dict(vars(one.chosen.thresholds)),
                 "warnings": _totals(one.warned),
                 "same": one.same,
-                "differences": [_match(each) for each in one.differences],
+                "differences": [_match(rows, each) for each in one.differences],
             }
             for one in outcome.sets
         ],
@@ -111,12 +111,13 @@ def _totals(warnings: Sequence[Warned]) -> dict[str, dict[str, Any]]:
     return {kind: {"count": count, "seconds": round(s, 3)} for kind, (count, s) in totals(warnings).items()}
 
 
-def _match(one: Match) -> dict[str, Any]:
+def _match(rows: Rows, one: Match) -> dict[str, Any]:
     return {
         "effects": list(one.effects),
         "kind": one.first.kind,
         "boot": one.first.boot,
         "drive": one.first.drive,
+        "dated": rows.moment(one.first.boot, one.first.start_ms)["dated"],
         "now": [_warned(each) for each in one.now],
         "then": [_warned(each) for each in one.then],
     }

@@ -1,7 +1,7 @@
 """The rows of a source as the engine takes them, and the verdicts of any set of thresholds on them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
@@ -15,7 +15,7 @@ from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
 from underdash.problems import UsageError
-from underdash.review import foreign, journal
+from underdash.review import dated, foreign, journal
 from underdash.review.drives import begins
 from underdash.review.foreign import several
 from underdash.review.stretches import not_rest, parked, runs
@@ -23,6 +23,8 @@ from underdash.review.stride import stride
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from underdash.review.rows import Origin
 
 Ints = NDArray[np.integer[Any]]
 Show = Callable[[int, int], None]
@@ -39,6 +41,7 @@ class Rows:
 
     keys: (first row, key) of each stretch of one key; of a log with the engine's speed, whether it turned.
     thresholds: those in force at the end. board: its id, None for a log. lost_rows: missing from the numbering.
+    origins: of the boots that a clock tells of.
     """
 
     boot: Ints
@@ -53,9 +56,15 @@ class Rows:
     thresholds: Thresholds
     board: str | None
     lost_rows: int
+    origins: "Mapping[int, Origin]" = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.t_ms)
+
+    def moment(self, boot: int, t_ms: int) -> "Mapping[str, Any]":
+        """What review.clock tells a moment near `t_ms` of a boot by: `dated`, None where no clock tells; `start_s`."""
+        origin = self.origins.get(boot)
+        return {"dated": origin.iso(t_ms / 1000) if origin else None, "start_s": t_ms / 1000}
 
     @property
     def _key(self) -> Ints:
@@ -124,7 +133,7 @@ def _from_segments(paths: list[Path]) -> Rows:
     boot = np.repeat([run.boot or 0 for run in found.runs], [run.count for run in found.runs]).astype(np.int64)
     keys = tuple((run.begin, run.key) for run in found.runs)
     return Rows(boot, **found.columns, keys=keys, thresholds=found.thresholds, board=found.board,
-                lost_rows=found.lost_rows)  # fmt: skip
+                lost_rows=found.lost_rows, origins=dated.origins(paths, found))  # fmt: skip
 
 
 def _from_logs(logs: list[Path], options: foreign.Options, thresholds: "Mapping[str, int] | None") -> Rows:
@@ -134,7 +143,7 @@ def _from_logs(logs: list[Path], options: foreign.Options, thresholds: "Mapping[
     keys = tuple((start, int(table.key[start])) for start, _ in runs(table.key))
     return Rows(table.boot, t_ms, low_mv, bus_mv, high_mv, clamp_ma, table.state, table.warnings,
                 tuple((row, ABSENT if key < 0 else key) for row, key in keys),
-                thresholds=account.thresholds, board=None, lost_rows=0)  # fmt: skip
+                thresholds=account.thresholds, board=None, lost_rows=0, origins=account.origins)  # fmt: skip
 
 
 def _thousandths(column: NDArray[np.float64]) -> Ints:

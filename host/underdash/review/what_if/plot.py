@@ -11,11 +11,11 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
+from matplotlib.ticker import MaxNLocator
 
 from chargecore.units import ABSENT
-from underdash.review.clock import counted
-from underdash.review.plots import envelope
+from underdash.review.clock import in_utc, since
+from underdash.review.plots import envelope, ticks
 from underdash.review.what_if import Outcome, totals
 from underdash.review.what_if.text import beside_the_sweep, changes, kinds_warned_of
 from underdash.review.what_if.warned import KINDS, Warned
@@ -40,7 +40,6 @@ _LINES = (
 _MOST_WINDOWS = 4
 _LEAST_VOLTS = 11.5  # a crank's dip must not squash the rest
 _AROUND_MS = 60_000  # of what is drawn of a parked car
-_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 
 @dataclass(frozen=True)
@@ -147,10 +146,12 @@ def _timeline(source: str, outcome: Outcome) -> Figure:
         _volts(upper, outcome, window)
         _lanes(lanes, window, kinds, sides, outcome)
         span_s = upper.get_xlim()[1] - upper.get_xlim()[0]
-        lanes.xaxis.set_major_locator(MultipleLocator(next((s for s in _STEPS_S if span_s / s <= 9), 172_800)))
-        lanes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: counted(value) if value >= 0 else ""))
+        of = outcome.rows.moment(int(outcome.rows.boot[window.first]), int(outcome.rows.t_ms[window.first]))
+        ticks(lanes, of, span_s)
         if number == len(windows) - 1:
-            lanes.set_xlabel("since the board's start [h:mm:ss]; a line until it is shown, then a bar")
+            count_from = f"h:mm:ss, {since(outcome.rows.board)}"
+            times = ("UTC" if in_utc(of, outcome.rows.board) else "local time") if of["dated"] else count_from
+            lanes.set_xlabel(f"{times}; a line until it is shown, then a bar")
     return drawn
 
 
@@ -233,7 +234,10 @@ def _volts(axes: Axes, outcome: Outcome, window: _Window) -> None:
         free = min(volts, free - apart)
         axes.text(1.01, free, f"{name} {volts:.2f} V", transform=axes.get_yaxis_transform(), va="center", fontsize=6.5)
     axes.set_ylabel("bus [V]")
-    axes.set_title(window.name, loc="left", fontsize=8, fontweight="bold", pad=3)
+    dated = rows.moment(int(rows.boot[window.first]), int(rows.t_ms[window.first]))["dated"]
+    axes.set_title(
+        f"{window.name}, {dated[:10]}" if dated else window.name, loc="left", fontsize=8, fontweight="bold", pad=3
+    )
     axes.set_xlim(t_s[0] - 1, t_s[-1] + 1)
     axes.tick_params(axis="x", labelbottom=False, length=0)
     axes.spines[["top", "right", "bottom"]].set_visible(False)

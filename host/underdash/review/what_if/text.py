@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
-from underdash.review.clock import counted
+from underdash.review.clock import clock
 from underdash.review.what_if import Compared, Outcome, totals
 from underdash.review.what_if.matching import Match, length_ms
 from underdash.review.what_if.warned import KINDS, Warned
@@ -76,7 +76,7 @@ def _differences(one: Compared, outcome: Outcome) -> list[str]:
     found = one.differences
     if found:
         heads = ["", "warning", "what becomes of it", "where", "from", "shown", "length", "volts"]
-        table = _aligned([heads, *(["", *_difference(each)] for each in found[:_MOST_LINES])])
+        table = _aligned([heads, *(["", *_difference(each, outcome)] for each in found[:_MOST_LINES])])
         lines += table
     if len(found) > _MOST_LINES:
         lines.append(f"  and {len(found) - _MOST_LINES} more, all in --json")
@@ -86,15 +86,17 @@ def _differences(one: Compared, outcome: Outcome) -> list[str]:
     return lines
 
 
-def _difference(one: Match) -> list[str]:
+def _difference(one: Match, outcome: Outcome) -> list[str]:
     first = one.first
+    at = outcome.rows.moment(first.boot, first.start_ms)
+    day = f"{at['dated'][:10]} " if at["dated"] else ""
     where = "parked" if first.drive is None else f"drive {first.drive}"
     return [
         first.kind,
         ", ".join(one.effects),
         where,
-        _both(one, lambda several: counted(several[0].start_ms / 1000)),
-        _both(one, lambda several: counted(several[0].shown_ms / 1000)),
+        day + _both(one, lambda several: clock(at, several[0].start_ms / 1000)),
+        _both(one, lambda several: clock(at, several[0].shown_ms / 1000)),
         _both(one, _length),
         _both(one, _volts),
     ]
