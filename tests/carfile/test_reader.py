@@ -95,6 +95,12 @@ def test_the_order_of_tables_does_not_matter(tmp_path: Path) -> None:
     assert [replace(cable, line=0) for cable in car.cables] == [replace(cable, line=0) for cable in same.cables]
 
 
+def test_a_threshold_out_of_range_is_named_once(tmp_path: Path) -> None:
+    with pytest.raises(DataError) as told:
+        read(written(tmp_path, TEXT + "discharging_mv = 11000\n"))
+    assert str(told.value).count("discharging_mv is 11000") == 1 and "must be 12200 to 14600 mV" in str(told.value)
+
+
 def test_thresholds_are_those_of_a_settings_file(tmp_path: Path) -> None:
     car = read(written(tmp_path, TEXT + "healthy_mv = 13600\n"))
     assert car.thresholds == {"healthy_mv": 13600}

@@ -149,14 +149,14 @@ def test_charge_without_a_clamp_is_said_to_lie_between_bounds(tmp_path: Path) ->
 
 
 def test_season_says_what_the_report_says(made: Made) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
-    real = words(season_page(report, rows))
+    report = copy.deepcopy(made[0])
+    real = words(season_page(report))
     for part, verdict in report["season"]["verdicts"].items():
         assert f"{part.capitalize()} {verdict['verdict'].capitalize()} {verdict['reason']}" in real
     report["season"] = None
-    assert "once there are three drives" in words(season_page(report, rows))
+    assert "once there are three drives" in words(season_page(report))
     report["season"] = page_stand.season(report)
-    page = season_page(report, rows)
+    page = season_page(report)
     said = words(page)
     for part, verdict in report["season"]["verdicts"].items():
         assert f"{part.capitalize()} {verdict['verdict'].capitalize()} {verdict['reason']}" in said
@@ -172,9 +172,9 @@ def test_season_says_what_the_report_says(made: Made) -> None:
 
 
 def test_undated_drives_are_counted_and_said_to_be_undated(made: Made) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     report["season"] = page_stand.season(report, dates=False)
-    page = season_page(report, rows)
+    page = season_page(report)
     assert words(page).count("undated, by drive number") == 3
     assert page.count("drive number (undated)") == 3
 
@@ -196,14 +196,14 @@ def test_the_trend_drawn_is_the_slope_told() -> None:
 
 
 def test_season_with_nulls_and_holes(made: Made) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     report["season"] = page_stand.season(report) | {
         "quantities": [{"name": "drift", "unit": "mV/h", "points": [], "slope": None, "slope_low": None,
                         "slope_high": None, "per": "drive", "change": None},
                        {"name": "dip", "unit": "V", "points": [{"drive": 1, "date": None, "value": None}], "slope": 0.1,
                         "slope_low": None, "slope_high": None, "per": "month", "change": None}],
     }  # fmt: skip
-    page = season_page(report, rows)
+    page = season_page(report)
     assert page.count(">not measured</text>") == 2
 
 
@@ -282,7 +282,7 @@ def test_nothing_read_from_a_file_becomes_markup(made: Made) -> None:
     report["season"] = page_stand.season(report)
     report["season"]["verdicts"]["battery"]["reason"] = evil
     report["season"]["quantities"][0]["name"] = evil
-    page, season = drive_page(report, rows, 1), season_page(report, rows)
+    page, season = drive_page(report, rows, 1), season_page(report)
     assert page.count("<script") == 2 and season.count("<script") == 0
     assert "<!--" not in page and "</script" not in script() and "<!--" not in script()
     assert words(page).count(evil) >= 4 and words(season).count(evil) >= 4

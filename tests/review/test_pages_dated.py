@@ -82,25 +82,25 @@ def test_an_undated_drive_keeps_the_count_and_says_from_where(made: Any) -> None
     assert "those of an undated drive h:mm:ss, since the board's start." in said
     assert f"{clock(report['drives'][2], report['drives'][2]['cranks'][0]['start_s'])} " in said
     alone = {**report, "drives": report["drives"][2:], "findings": []}
-    assert "Times are h:mm:ss, since the board's start." in words(season_page(alone, rows))
+    assert "Times are h:mm:ss, since the board's start." in words(season_page(alone))
     assert "since the board&#39;s start" not in Picture(report["drives"][0], rows, report["thresholds"]).svg()
     assert "h:mm:ss, since the board's start" in Picture(report["drives"][2], rows, report["thresholds"]).svg()
 
 
 def test_the_bounds_of_an_undated_drive_are_on_every_page(made: Any) -> None:
-    report, rows, folder = made
+    report, _, folder = made
     for name in ("season", "drive-003", "one"):
         text = (folder / f"{name}.html").read_text()
         assert "ndated, between 2026-10-23 07:00 and 2026-10-25 19:00" in words(text), name
-    assert "Drive 3, undated, between" in season_page(report, rows)  # the bar's
+    assert "Drive 3, undated, between" in season_page(report)  # the bar's
 
 
 def test_a_hole_between_drives_is_told_by_the_clock(made: Any) -> None:
-    report, rows, _ = made
-    assert "2026-10-21 19:06:42 15.0 s no rows were written" in words(season_page(report, rows))
+    report, _, _ = made
+    assert "2026-10-21 19:06:42 15.0 s no rows were written" in words(season_page(report))
     undated = {**report, "drives": report["drives"][2:], "findings": []}
     at = clock({}, report["gaps"][0]["start_s"])
-    assert f"{at} 15.0 s no rows were written" in words(season_page(undated, rows))
+    assert f"{at} 15.0 s no rows were written" in words(season_page(undated))
 
 
 def test_the_night_before_or_after_is_no_hole_in_a_drive(made: Any) -> None:
@@ -135,7 +135,7 @@ def test_the_picture_tells_the_time_that_the_words_tell(made: Any, browser: Brow
 def test_a_log_has_no_board(tmp_path: Path) -> None:
     report, rows = page_stand.stand(tmp_path, [500, 300, 300])
     report["season"] = page_stand.season(report)
-    for text in (season_page(report, rows), drive_page(report, rows, 1), page.render(report, rows)):
+    for text in (season_page(report), drive_page(report, rows, 1), page.render(report, rows)):
         said = words(text)
         assert "board showed" not in said and "board start" not in said and "board and desk" not in said
         assert "as the log counts them" in said and "board's start" not in text
@@ -143,6 +143,6 @@ def test_a_log_has_no_board(tmp_path: Path) -> None:
     report["drives"][0]["dated"] = "2026-10-21T19:06:12"
     assert "19:06:12 is 0:01:40 since the log's first row" in words(drive_page(report, rows, 1))
     report["board"] = BOARD
-    for text in (season_page(report, rows), drive_page(report, rows, 1)):
+    for text in (season_page(report), drive_page(report, rows, 1)):
         assert "board start no." in words(text)
     assert "What the board showed" in words(drive_page(report, rows, 1))

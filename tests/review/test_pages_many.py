@@ -77,7 +77,7 @@ def crowded(report: dict[str, Any]) -> dict[str, Any]:
 def test_like_findings_are_folded_behind_the_first(made: Any) -> None:
     report, rows = copy.deepcopy(made[0]), made[1]
     report["findings"] = [finding("act", n, 1) for n in range(18)] + [finding("note", n) for n in range(40)]
-    for text in (season_page(report, rows), page.render(report, rows)):
+    for text in (season_page(report), page.render(report, rows)):
         assert text.count("<details>") == 2
         told = words(text)
         assert re.search(r"act f .{0,80}12 more of this weight .{0,40}act g ", told)
@@ -93,7 +93,7 @@ def test_what_drives_show_alike_is_said_once_with_a_link_to_each(made: Any) -> N
     report, rows = copy.deepcopy(made[0]), made[1]
     alike = [{**finding("act", n, n + 1), "text": f"It fell to {11 + n / 10:.2f} V for {n + 3} min."} for n in range(3)]
     report["findings"] = [*alike, {**finding("act", 9, 2), "text": "Something else, at 12.00 V."}]
-    text = season_page(report, rows)
+    text = season_page(report)
     assert text.count("It fell to") == 1 and text.count("Something else") == 1
     assert re.search(
         r"Much the same in 2 more drives:\s*<a href=\"drive-002.html[^>]*>2</a>,\s*<a href=\"drive-003.html", text
@@ -102,25 +102,23 @@ def test_what_drives_show_alike_is_said_once_with_a_link_to_each(made: Any) -> N
 
 
 def test_what_one_drive_shows_twice_does_not_name_it_as_another(made: Any) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     twice = [{**finding("act", n, 2), "text": f"It fell to {11 + n / 10:.2f} V."} for n in range(2)]
     report["findings"] = [*twice, {**finding("act", 2, 3), "text": "It fell to 11.90 V."}]
-    assert re.search(
-        r'Much the same in 1 more drive:\s*<a href="drive-003.html[^>]*>3</a>\.', season_page(report, rows)
-    )
+    assert re.search(r'Much the same in 1 more drive:\s*<a href="drive-003.html[^>]*>3</a>\.', season_page(report))
     assert "    and much the same in 1 more drive: 3" in summary_text(report).splitlines()
     report["findings"] = twice
-    assert "Much the same once more in this drive." in words(season_page(report, rows))
+    assert "Much the same once more in this drive." in words(season_page(report))
     assert "    and much the same once more in this drive" in summary_text(report).splitlines()
 
 
 def test_what_is_of_no_drive_and_alike_is_said_once(made: Any) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     report["findings"] = [
         {**finding("watch", n), "text": f"Something drew {n + 2} A for {n + 1} h.", "evidence": f"night {n}", "row": n}
         for n in range(5)
     ]
-    told = words(season_page(report, rows))
+    told = words(season_page(report))
     assert told.count("Something drew") == 1 and "Much the same 4 more times, the last night 4." in told
     assert "    and much the same 4 more times, the last night 4" in summary_text(report).splitlines()
 
@@ -129,12 +127,12 @@ def test_a_verdict_is_told_in_its_card_with_the_way_to_its_row_and_in_no_finding
     report, rows = copy.deepcopy(made[0]), made[1]
     regulator = report["season"]["verdicts"]["regulator"]
     report["findings"] = [*of_season(report["season"]), finding("note", 1)]
-    text = season_page(report, rows)
+    text = season_page(report)
     assert words(text).count(regulator["reason"]) == 1 and "over 3 drives" not in words(text)
     assert f'href="drive-002.html#drive=2&amp;row={regulator["row"]}">Show row {regulator["row"]:,}</a>' in text
     assert "note b" in words(text)
     report["findings"] = of_season(report["season"])
-    assert "No findings beside these verdicts." in words(season_page(report, rows))
+    assert "No findings beside these verdicts." in words(season_page(report))
     assert regulator["reason"] in words(drive_page(report, rows, 2))
 
 
@@ -145,9 +143,9 @@ def test_a_fold_never_hides_a_single_one() -> None:
 
 
 def test_what_is_folded_opens_without_a_script(made: Any, browser: Browser, tmp_path: Path) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     report["findings"] = [finding("act", n, 1) for n in range(18)]
-    (tmp_path / "season.html").write_text(season_page(report, rows))
+    (tmp_path / "season.html").write_text(season_page(report))
     browser.open(tmp_path / "season.html")
     shown = "[...document.querySelectorAll('.findings li.act')].filter(e => e.checkVisibility()).length"
     assert browser.run(shown) == 6
@@ -156,10 +154,10 @@ def test_what_is_folded_opens_without_a_script(made: Any, browser: Browser, tmp_
 
 
 def test_the_season_prints_on_two_sheets_whatever_there_is(made: Any, browser: Browser, tmp_path: Path) -> None:
-    report, rows = made
+    report, _ = made
     full = crowded(report)
     for name, one in (("full", full), ("undated", {**full, "drives": [{**d, "dated": None} for d in full["drives"]]})):
-        (tmp_path / f"{name}.html").write_text(season_page(one, rows))
+        (tmp_path / f"{name}.html").write_text(season_page(one))
         browser.open(tmp_path / f"{name}.html")
         assert pages_of(browser.pdf()) == 2, name
         browser.run("document.querySelectorAll('details').forEach(e => e.open = true)")
@@ -176,7 +174,7 @@ def test_one_page_has_what_the_pages_have(made: Any) -> None:
     report["drives"][0] |= {"dated": "2026-10-21T19:06:12"}
     report["drives"][1]["episodes"] = report["drives"][0]["episodes"]
     report["drives"][1]["episodes"][0] |= {"closes": ["Raise the idle to 900 rpm."]}
-    one, season = page.render(report, rows), season_page(report, rows)
+    one, season = page.render(report, rows), season_page(report)
     told, seasons = words(one), words(season)
     for answer in report["answers"]:
         assert f"{answer['question']} {answer['answer']}" in told and answer["question"] in seasons
@@ -269,25 +267,25 @@ def test_the_values_fill_the_picture_of_a_quantity_and_its_days_are_named() -> N
 
 
 def test_paper_has_the_quantities_that_changed_before_those_that_did_not(made: Any) -> None:
-    report, rows = copy.deepcopy(made[0]), made[1]
+    report = copy.deepcopy(made[0])
     rested, changed, even = report["season"]["quantities"]
     report["season"]["quantities"] = [even] * 7 + [rested, changed]
-    hidden = re.findall(r'<figure class="flat more"><h3>(.*?)</h3>', season_page(report, rows))
+    hidden = re.findall(r'<figure class="flat more"><h3>(.*?)</h3>', season_page(report))
     assert hidden == ["Resistance at the crank"] * 3
 
 
 def test_paper_has_the_drives_with_the_gravest_findings(made: Any) -> None:
-    report, rows = crowded(made[0]), made[1]
+    report = crowded(made[0])
     report["findings"] = [finding("act", n, n) for n in (30, 31, 40)] + [finding("watch", 1, 12)]
-    text = season_page(report, rows)
+    text = season_page(report)
     lines = re.findall(r"<tr( class=\"more\")?><th><a href=\"drive-0*(\d+)", text)
     assert [int(number) for more, number in lines if not more] == [1, 2, 12, 30, 31, 40]
     assert [int(number) for _, number in lines] == list(range(1, 42))
 
 
 def test_many_holes_are_folded(made: Any) -> None:
-    report, rows = crowded(made[0]), made[1]
-    assert "<summary>30 holes in the rows</summary>" in season_page(report, rows)
+    report = crowded(made[0])
+    assert "<summary>30 holes in the rows</summary>" in season_page(report)
     report["gaps"] = report["gaps"][:6]
-    text = season_page(report, rows)
+    text = season_page(report)
     assert "holes in the rows</summary>" not in text and "Holes in the rows</h3>" in text

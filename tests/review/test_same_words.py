@@ -141,7 +141,7 @@ def test_of_several_logs_a_drive_tells_its_own(tmp_path: Path) -> None:
         report
     )
     assert "From b.csv, one of the logs of a.csv and 2 more" in words(drive_page(report, rows, 2))
-    assert "Drive 2 2026-05-02 08:02 b.csv" in words(season_page(report, rows))
+    assert "Drive 2 2026-05-02 08:02 b.csv" in words(season_page(report))
     assert "From b.csv." in words(page.render(report, rows))
     alone, rows = review(paths[1])
     assert "of b.csv" not in summary(alone) and "one of the logs" not in words(drive_page(alone, rows, 1))
@@ -149,8 +149,8 @@ def test_of_several_logs_a_drive_tells_its_own(tmp_path: Path) -> None:
 
 def test_what_the_answers_leave_out_is_said(tmp_path: Path) -> None:
     """Seven seconds are an episode of the engine's, and no deficit worth a line."""
-    report, rows = review(with_clamp(tmp_path / "log.csv", REST, CRANK, RUN, (7, 12.7, -2.0), RUN, PARKED))
-    assert "1 episode (1 discharging)" in words(season_page(report, rows))
+    report, _ = review(with_clamp(tmp_path / "log.csv", REST, CRANK, RUN, (7, 12.7, -2.0), RUN, PARKED))
+    assert "1 episode (1 discharging)" in words(season_page(report))
     assert (
         answers(report)[0]["answer"].startswith("No.")
         and "Left out: 1 stretch of discharging, 7 s" in answers(report)[0]["answer"]

@@ -20,7 +20,7 @@ from underdash.carfile.model import (
 from underdash.carfile.table import Notes, Table, tables
 from underdash.settings.catalogue import FIELDS, defaults, problems_in
 from underdash.settings.toml_file import problem_with
-from underdash.toml_file import nearest
+from underdash.toml_file import nearest, shown
 
 # One complete published curve (Westerbeke 33A workshop manual, p. 83: about 50 A class, 13.5 V, speeds of the
 # machine itself). From memory: no output below about 1,000 rpm. Cold 53 A at 5,000 is assumed (48 A / 0.9).
@@ -205,7 +205,7 @@ def thresholds(table: Table) -> dict[str, int]:
         if name not in fields:
             table.note(name, f"no such threshold{nearest(name, list(fields))}")
         elif problem := problem_with(fields[name], value):
-            table.note(name, problem)
+            table.note(name, problem.removeprefix(f"{name} is {shown(value)}: "))  # which the table says itself
         else:
             found[name] = value
     whole = defaults()

@@ -20,7 +20,7 @@ def drive_page(report: dict[str, Any], rows: RowsLike, number: int, picture: Pic
     """
     if not 1 <= number <= len(report["drives"]):
         raise IndexError(f"drive {number}: the report has {len(report['drives'])}")
-    mine = [finding for finding in report["findings"] if finding.get("drive") == number]
+    mine = [finding for finding in report["findings"] if finding["drive"] == number]
     return template("review/pages/drive.html.j2", duration=duration, charge=charge).render(
         report=report,
         number=number,
@@ -48,14 +48,14 @@ def drive_part(
     """What drive_parts.html.j2 tells of drive `number`. live: with the rows, so that its picture can be looked into."""
     drive = report["drives"][number - 1]
     end_s = drive["start_s"] + drive["length_s"]
-    gaps = [gap for gap in report.get("gaps") or () if _inside(gap, drive, end_s)]
+    gaps = [gap for gap in report["gaps"] if _inside(gap, drive, end_s)]
     told = figure(number, drive, rows, report["thresholds"], picture) if live else Markup(picture.svg())
     span = f"{clock(drive, drive['start_s'])} to {clock(drive, end_s)}"
     return {
         "number": number,
         "link": number if live else None,  # links into the picture
         "when": when(drive),
-        "span": f"{drive['dated'][:10]}, {span}" if drive.get("dated") else f"{when(drive)}, {span}",
+        "span": f"{drive['dated'][:10]}, {span}" if drive["dated"] else f"{when(drive)}, {span}",
         "beside": beside(drive, report["board"]),
         "length": duration(drive["length_s"]),
         "facts": facts(drive, report),
@@ -65,7 +65,7 @@ def drive_part(
         "cranks": _cranks(drive, report),
         "states": drive["states"],
         "gaps": timed(gaps, drive),
-        "fixes": list(dict.fromkeys(text for one in drive["episodes"] for text in one.get("closes") or ())),
+        "fixes": list(dict.fromkeys(text for one in drive["episodes"] for text in one["closes"])),
         "shown": timed(_shown(drive, end_s), drive),
         "picture": told,
     }
@@ -89,7 +89,7 @@ def _inside(gap: dict[str, Any], drive: dict[str, Any], end_s: float) -> bool:
 
 def _shown(drive: dict[str, Any], end_s: float) -> list[dict[str, Any]]:
     """What the board showed, each until the next: start_s, length_s [s], state, warnings in words."""
-    told = drive.get("shown") or []
+    told = drive["shown"]
     ends = [*(one["t_s"] for one in told), end_s][1:]
     return [
         {

@@ -57,12 +57,10 @@ def rows_of(number: int, drive: dict[str, Any], rows: RowsLike, thresholds: dict
     amps = np.round(rows.amps[mine] * 1000)
     first = int(mine[0]) if len(mine) else 0
     in_order = bool((np.diff(mine) == 1).all())
-    episodes = drive.get("episodes") or []
-    cranks = drive.get("cranks") or []
     return {
         "number": number,
         "label": label(drive),
-        "dated": drive.get("dated"),
+        "dated": drive["dated"],
         "start_s": drive["start_s"],
         "zero_s": zero_s(drive),
         "first_row": first,
@@ -84,11 +82,11 @@ def rows_of(number: int, drive: dict[str, Any], rows: RowsLike, thresholds: dict
         "hatch_colour": INK,
         "episodes": [
             {"number": index, "kind": one["kind"], "from": one["start_s"], "to": one["start_s"] + one["length_s"]}
-            for index, one in enumerate(episodes, 1)
+            for index, one in enumerate(drive["episodes"], 1)
         ],
         "cranks": [
             {"label": _crank(index, one), "from": one["start_s"], "to": one["start_s"] + one["length_s"]}
-            for index, one in enumerate(cranks, 1)
+            for index, one in enumerate(drive["cranks"], 1)
         ],
     }
 
@@ -107,5 +105,5 @@ def _lines(thresholds: dict[str, Any]) -> Any:
 
 
 def _crank(index: int, crank: dict[str, Any]) -> str:
-    lowest = crank.get("lowest_volts")
+    lowest = crank["lowest_volts"]
     return f"crank {index}" if lowest is None else f"crank {index}: {lowest:.2f} V"

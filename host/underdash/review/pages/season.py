@@ -24,7 +24,6 @@ from underdash.review.pages.words import (
     thresholds,
     times,
 )
-from underdash.review.plots import RowsLike
 from underdash.review.season.words import findings as of_season
 from underdash.review.words import WEIGHTS, named
 
@@ -34,8 +33,8 @@ _DIGITS = {"V": 3, "V/K": 4, "mV": 1, "mV/h": 2, "s": 1, "mΩ": 2, "A": 2, "Ah":
 _PRINTED = 6  # quantities, and drives
 
 
-def season_page(report: dict[str, Any], rows: RowsLike) -> str:
-    """The page over all drives of a report. rows is not looked at yet: each drive's page carries its own."""
+def season_page(report: dict[str, Any]) -> str:
+    """The page over all drives of a report."""
     page = {index: file_name(index) for index in range(1, len(report["drives"]) + 1)}
     return template("review/pages/season.html.j2", duration=duration, charge=charge).render(
         **season_parts(report, file_name, page)

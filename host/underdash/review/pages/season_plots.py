@@ -29,8 +29,8 @@ Floats = NDArray[np.float64]
 
 def is_dated(quantity: dict[str, Any]) -> bool:
     """Whether each of its points has a date; else the axis counts drives, and says that they are undated."""
-    points = quantity.get("points") or []
-    return bool(points) and all(point.get("date") for point in points)
+    points = quantity["points"]
+    return bool(points) and all(point["date"] for point in points)
 
 
 def shown(quantity: dict[str, Any]) -> dict[str, Any]:
@@ -39,9 +39,9 @@ def shown(quantity: dict[str, Any]) -> dict[str, Any]:
         return quantity
 
     def more(of: dict[str, Any], *names: str) -> dict[str, Any]:
-        return {**of, **{name: 1000.0 * of[name] for name in names if of.get(name) is not None}}
+        return {**of, **{name: 1000.0 * of[name] for name in names if of[name] is not None}}
 
-    change = quantity.get("change")
+    change = quantity["change"]
     return {
         **more(quantity, "slope", "slope_low", "slope_high"),
         "unit": "m\u03a9",
@@ -87,8 +87,8 @@ def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | N
     """(x, line, least, most) of the trend at the ends and the middle: the slope, through the medians of places and
     values, and what its 95 % interval allows about that point. None where there is no slope."""
     dates = is_dated(quantity)
-    points = [point for point in quantity.get("points") or () if point["value"] is not None]
-    if quantity.get("slope") is None or len(points) < 2:
+    points = [point for point in quantity["points"] if point["value"] is not None]
+    if quantity["slope"] is None or len(points) < 2:
         return None
     per = _MONTH_DAYS if dates and quantity["per"] == "month" else 1.0
     x = np.array([_place(point, dates) for point in points])
@@ -101,7 +101,7 @@ def trend(quantity: dict[str, Any]) -> tuple[Floats, Floats, Floats, Floats] | N
     ends = np.array([x.min(), middle, x.max()])
     sides = [
         height + (quantity["slope"] if slope is None else slope) * (ends - middle) / per
-        for slope in (quantity["slope"], quantity.get("slope_low"), quantity.get("slope_high"))
+        for slope in (quantity["slope"], quantity["slope_low"], quantity["slope_high"])
     ]
     return ends, sides[0], np.minimum(sides[1], sides[2]), np.maximum(sides[1], sides[2])
 
@@ -117,9 +117,9 @@ def _month(at: float, _: Any) -> str:
 
 def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = file_name) -> None:
     dates = is_dated(quantity)
-    points = [point for point in quantity.get("points") or () if point["value"] is not None]
+    points = [point for point in quantity["points"] if point["value"] is not None]
     x = [_place(point, dates) for point in points]
-    change = quantity.get("change")
+    change = quantity["change"]
     drawn = None if change else trend(quantity)  # what changed at once has no line through all
     if drawn is not None and quantity["per"] == "month" and not dates:
         drawn = None  # a slope a month has no place on an axis of drives
@@ -129,7 +129,7 @@ def _draw(axes: Axes, quantity: dict[str, Any], href: Callable[[int], str] = fil
         axes.plot(ends, line, color=INK, linewidth=1.1)
     dots = axes.scatter(x, [point["value"] for point in points], s=14, color=BLUE, zorder=3)
     dots.set_urls([href(point["drive"]) for point in points])
-    if change is not None and (change.get("date") or not dates):
+    if change is not None and (change["date"] or not dates):
         at = _place(change, dates)
         axes.axvline(at, color=ORANGE, linestyle="dashed", linewidth=1.4)
         left, right = min([*x, at]), max([*x, at])

@@ -90,7 +90,7 @@ def _bar(
 
 def _months(drives: list[dict[str, Any]], step: float) -> str:
     """The months, each under its first drive; none unless all are dated."""
-    if not all(drive.get("dated") for drive in drives):
+    if not all(drive["dated"] for drive in drives):
         return ""
     told, before, free = [], "", 0.0
     for place, drive in enumerate(drives):

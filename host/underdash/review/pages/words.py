@@ -45,7 +45,7 @@ def summary(report: dict[str, Any]) -> str:
     if not drives:
         return f"{count(report['rows'], 'row')} and no drive among them."
     lasted = duration(sum(drive["length_s"] for drive in drives))
-    dated = days([drive.get("dated") for drive in drives])
+    dated = days([drive["dated"] for drive in drives])
     return f"{count(len(drives), 'drive')}, {lasted} in all{', ' if dated else ''}{dated}. " + episodes(
         [episode for drive in drives for episode in drive["episodes"]]
     )
@@ -53,7 +53,7 @@ def summary(report: dict[str, Any]) -> str:
 
 def times(report: dict[str, Any]) -> str:
     """How the page tells moments, in a sentence."""
-    dated = [bool(drive.get("dated")) for drive in report["drives"]]
+    dated = [bool(drive["dated"]) for drive in report["drives"]]
     count_from = since(report["board"])
     if not any(dated):
         return f"Times are h:mm:ss, {count_from}."
@@ -97,7 +97,7 @@ def between_drives(found: Iterable[Mapping[str, Any]], report: dict[str, Any]) -
 
 def charge(episode: dict[str, Any]) -> str:
     """What an episode brought into the battery [Ah], out of it negative, with its bounds; or only these."""
-    told, low, high = (episode.get(name) for name in ("charge_ah", "charge_low_ah", "charge_high_ah"))
+    told, low, high = (episode[name] for name in ("charge_ah", "charge_low_ah", "charge_high_ah"))
     bounds = "" if low is None or high is None else span(low, high, 2, "")
     if told is None:
         return bounds or "not measured"
@@ -140,7 +140,7 @@ def linked(found: Iterable[Finding], page: dict[int, str], drives: list[dict[str
 
 def place(finding: Finding, page: dict[int, str], drives: list[dict[str, Any]]) -> dict[str, str]:
     """`href` and `shows` of one, as `linked` tells; nothing where it is about no drive of `page`."""
-    drive, row, t_s = (finding.get(name) for name in ("drive", "row", "t_s"))
+    drive, row, t_s = (finding[name] for name in ("drive", "row", "t_s"))
     if drive not in page:
         return {}
     at = "" if t_s is None else clock(drives[drive - 1], t_s)
@@ -166,15 +166,15 @@ def facts(drive: dict[str, Any], report: dict[str, Any]) -> list[tuple[str, str]
         ("at rest before", number(drive["rested_volts"], 2, "V")),
         ("set point", number(drive["set_point_volts"], 2, "V")),
     ]
-    low, high = drive.get("set_point_low_volts"), drive.get("set_point_high_volts")
+    low, high = drive["set_point_low_volts"], drive["set_point_high_volts"]
     if low is not None and high is not None:
         told.append(("set point, 5 % to 95 %", span(low, high, 2, "V")))
     told.append((below, duration(drive["low_s"])))
-    if drive.get("set_point_slope_v_per_k") is not None:
+    if drive["set_point_slope_v_per_k"] is not None:
         told.append(
             ("set point against the log's temperature", number(1000 * drive["set_point_slope_v_per_k"], 1, "mV/K"))
         )
-    if drive.get("charging_after_s") is not None:
+    if drive["charging_after_s"] is not None:
         told.append(("charging", charging_after(drive)))
     for name, digits, unit, what in (
         ("out_ah", 2, "Ah", "charge out"),
@@ -182,23 +182,23 @@ def facts(drive: dict[str, Any], report: dict[str, Any]) -> list[tuple[str, str]
         ("out_wh", 1, "Wh", "energy out"),
         ("in_wh", 1, "Wh", "energy in"),
     ):
-        if drive.get(name) is not None:
+        if drive[name] is not None:
             told.append((what, number(drive[name], digits, unit)))
-    told += [*_cycled(drive), *_by_speed(drive.get("idle"))]
+    told += [*_cycled(drive), *_by_speed(drive["idle"])]
     return told + [(start, str(drive["boot"])) for start in [starts(report)] if start]
 
 
 def _cycled(drive: dict[str, Any]) -> Iterable[tuple[str, str]]:
-    cycles = drive.get("cycles") or []
+    cycles = drive["cycles"]
     if cycles:
         many = sum(cycle["count"] for cycle in cycles)
         deepest = max(cycle["depth_ah"] for cycle in cycles)
         yield "battery cycles (ASTM E1049)", f"{many:g}, deepest {number(deepest, 2, 'Ah')}"
-    if drive.get("life_share") is not None:
+    if drive["life_share"] is not None:
         yield "of the battery's life, an estimate", f"{100 * drive['life_share']:.3g} %"
 
 
 def _by_speed(speeds: dict[str, Any] | None) -> Iterable[tuple[str, str]]:
     for name, words_of in (("idle", "at 500 to 900 rpm"), ("fast", "at 2,000 to 3,000 rpm")):
-        if speeds and speeds.get(f"{name}_volts") is not None:
+        if speeds and speeds[f"{name}_volts"] is not None:
             yield words_of, f"{number(speeds[f'{name}_volts'], 2, 'V')} for {duration(speeds[f'{name}_s'])}"

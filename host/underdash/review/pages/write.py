@@ -38,8 +38,8 @@ def write_pages(
         written += write(file_name(number), drive_page(report, rows, number, picture), picture.png())
         if progress:
             progress(number, total)
-    quantities = (report.get("season") or {}).get("quantities") or []
-    season = write(SEASON, season_page(report, rows), season_png(quantities))
+    quantities = report["season"]["quantities"] if report["season"] else []
+    season = write(SEASON, season_page(report), season_png(quantities))
     if progress:
         progress(total, total)
     return season + written
