@@ -140,11 +140,11 @@ def test_of_several_logs_a_drive_tells_its_own(tmp_path: Path) -> None:
     assert log_of(report, drive) == "b.csv" and f"Drive 2 of b.csv, 2026-05-02: {drive['dated'][11:]} to " in summary(
         report
     )
-    assert "From b.csv, one of the logs of a.csv and 2 more" in words(drive_page(report, rows, 2))
+    assert "From b.csv, one of several logs (a.csv and 2 more)" in words(drive_page(report, rows, 2))
     assert "Drive 2 2026-05-02 08:02 b.csv" in words(season_page(report))
     assert "From b.csv." in words(page.render(report, rows))
     alone, rows = review(paths[1])
-    assert "of b.csv" not in summary(alone) and "one of the logs" not in words(drive_page(alone, rows, 1))
+    assert "of b.csv" not in summary(alone) and "one of several logs" not in words(drive_page(alone, rows, 1))
 
 
 def test_what_the_answers_leave_out_is_said(tmp_path: Path) -> None:
