@@ -5,8 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from dips import PLAIN, of_kind, what_if, with_clamp
+from test_page_files import words
 
 from underdash.review import review
+from underdash.review.pages import season_page
 from underdash.review.what_if.judged import read
 
 REST, CRANK, RUN = (120, 12.65, 0.0), (1, 10.0, -180.0), (300, 14.1, 5.0)
@@ -42,3 +44,14 @@ def test_volts_of_a_charger_that_end_where_they_began_are_no_drive(tmp_path: Pat
         assert [one["kind"] for one in report["parked_episodes"]] == ["discharging"]
         assert not any(drive["episodes"] for drive in report["drives"])
         assert np.isfinite(report["parked_episodes"][0]["charge_ah"])
+
+
+def test_what_was_drawn_while_parked_tells_the_start_that_it_belongs_to(tmp_path: Path) -> None:
+    """In the second log; the page names the start, for times of several logs count from each."""
+    first = with_clamp(tmp_path / "a.csv", REST, CRANK, RUN, (120, 12.9, 0.0))
+    second = with_clamp(tmp_path / "b.csv", REST, (900, 12.2, -9.0), CRANK, (200, 14.1, 5.0), (120, 12.9, 0.0))
+    report, _ = review([first, second])
+    (parked,) = report["parked_episodes"]
+    assert parked["boot"] == 2
+    told = words(season_page(report))
+    assert "no. kind recorder start no. from" in told and "1 discharging 2 0:01:59" in told

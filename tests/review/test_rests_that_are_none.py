@@ -98,6 +98,7 @@ def test_a_load_before_any_crank_is_of_a_running_engine_where_its_speed_says_so(
         assert report["drives"] == []
         (finding,) = told(report, words)
         assert finding["weight"] == "act"
+        assert "current for" not in finding["text"] and ("the battery fed the car for" in finding["text"]) == speed
 
 
 def test_a_lamp_in_the_night_is_of_a_parked_car_though_no_crank_ends_it(tmp_path: Path) -> None:
