@@ -31,7 +31,9 @@ def test_dated_logs_go_by_their_dates_and_others_as_they_come(tmp_path: Path) ->
     later, sooner = log(tmp_path / "a.csv", 9, 14.0), log(tmp_path / "b.csv", 2, 14.2)
     report, rows = review([later, sooner])
     assert [drive["dated"] for drive in report["drives"]] == ["2026-05-02T07:00:29", "2026-05-09T07:00:29"]
-    assert report["boots"] == [{"boot": 1, "rows": 400, "log": "b.csv"}, {"boot": 2, "rows": 400, "log": "a.csv"}]
+    assert report["boots"] == [
+        {"boot": number, "rows": 400, "period_s": 1.0, "log": log} for number, log in ((1, "b.csv"), (2, "a.csv"))
+    ]
     assert report["source"] == "a.csv and 1 more"
     assert np.array_equal(rows.boot, np.repeat([1, 2], 400))
     undated = log(tmp_path / "c.csv")

@@ -85,8 +85,7 @@ class Rows:
         found = []
         apart_s = np.diff(self.t_ms, prepend=self.t_ms[:1]) / 1000.0
         apart_s[np.diff(self.boot, prepend=self.boot[:1]) != 0] = 0.0
-        usual_s = float(np.median(apart_s)) if len(self) else 0.0
-        for start, end, after in not_rest(self.boot, parked(self.state, self._key), apart_s, usual_s):
+        for start, end, after in not_rest(self.boot, parked(self.state, self._key), apart_s):
             part = slice(start, after)
             first = begins(self.state[part], np.where(self.bus_mv[part] == ABSENT, np.nan, self.bus_mv[part] / 1000))
             if first is not None:
