@@ -64,7 +64,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             t_s=longest["start_s"],
         )
     step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
-    if step is not None and step > still and not report["speed"]:
+    if step is not None and step > still:
         said.add(
             "note",
             "By its volts alone this log does not surely tell a parked car from a running one where they are low. If "

@@ -105,8 +105,9 @@ class Account:
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
-    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV]. logs: by
-    boot, the file that it stands in, of logs. lines: of a log with the engine's speed.
+    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log without the
+    engine's speed move, of several that of the coarsest [mV]. logs: by boot, the file that it stands in, of logs.
+    lines: of a log with the engine's speed.
     """
 
     board: str | None = None

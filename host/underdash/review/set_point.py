@@ -73,7 +73,7 @@ def by_speed(driven: Rows, step_s: Floats, discharging: Any, lines: Lines | None
         return None
 
     def median(band: tuple[float, float]) -> float | None:
-        from_ = lines or driven
+        from_ = lines if lines is not None and len(lines.t_s) else driven
         return _median(from_.volts[(from_.rpm >= band[0]) & (from_.rpm <= band[1])])
 
     idle, fast = ((driven.rpm >= least) & (driven.rpm <= most) for least, most in (IDLE_RPM, FAST_RPM))

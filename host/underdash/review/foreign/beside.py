@@ -24,11 +24,15 @@ def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:
 
 
 def lines(found: Samples) -> Lines | None:
-    """The log's lines with the engine's speed in each; None where it has none, or in lines of its own."""
+    """The log's lines in which both volts and the engine's speed stand; None where none has both."""
     speed = found.beside.get("rpm")
-    if speed is None or not np.array_equal(speed.t_s, found.t_s) or not np.array_equal(speed.boot, found.boot):
+    if speed is None:
         return None
-    return Lines(found.boot, found.t_s, np.where(found.bus_mv == ABSENT, np.nan, found.bus_mv / 1000), speed.values)
+    both = np.isin(found.line, speed.line) & (found.bus_mv != ABSENT)
+    if not both.any():
+        return None
+    its = np.isin(speed.line, found.line[both])  # the one's lines are in the order of the other's
+    return Lines(found.boot[both], found.t_s[both], found.bus_mv[both] / 1000, speed.values[its])
 
 
 def _put(rows: Rows, known: Beside, hold_s: float, *, mean: bool) -> Floats:

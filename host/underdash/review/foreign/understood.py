@@ -10,8 +10,9 @@ from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT
 from underdash.problems import DataError, UnderdashError, UsageError
 from underdash.review.foreign import gather, layout, meaning, reading
+from underdash.review.foreign.covered import Covered
 from underdash.review.foreign.options import COLUMNS, Options
-from underdash.review.foreign.times import moment
+from underdash.review.foreign.times import Begun, moment
 from underdash.review.rows import GAP_MS
 
 _FIRST_ROWS = 5
@@ -21,11 +22,12 @@ _ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, 
 @dataclass(frozen=True)
 class Understood:
     """text: what was understood. refused: why the log cannot be reviewed so, None if it can. options: those under
-    which it is always read so, for a column map."""
+    which it is always read so, for a column map. covered: when it was recorded, None if it was not read."""
 
     text: str
     refused: UnderdashError | None
     options: Options
+    covered: Covered | None = None
 
 
 def understand(path: Path, options: Options) -> Understood:
@@ -58,7 +60,7 @@ def understand(path: Path, options: Options) -> Understood:
             lines.append(f"  refused: {_count(found.refused - len(found.problems), 'more line')}")
     elif len(found) and (why := gather.too_far_apart(found, options.hold_s)):
         refused = UsageError(f"{path}: {why}")
-    return Understood("\n".join(lines), refused, settled)
+    return Understood("\n".join(lines), refused, settled, Covered.of(path, Begun.of(found), found.t_s))
 
 
 def _line(name: str, text: str) -> str:
