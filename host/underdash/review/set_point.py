@@ -16,7 +16,8 @@ _MOST_POINTS = 400
 
 
 def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
-    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K].
+    """set_point_volts (the median), _low_, _high_ (5th and 95th percentile) [V], set_point_slope_v_per_k [V/K]: all of
+    charging that has settled, but the median of all charging where none has.
 
     charging: whether each row is of charging, with hindsight: a verdict stands for a while after its condition has
     gone, and the first seconds of a deficit, or of a car just parked, are no set point.
@@ -31,12 +32,14 @@ def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
     if not known.all():
         settled, volts = settled[known], volts[known]
         celsius = celsius[known] if celsius is not None else None
-    low = high = slope = None
+    low = middle = high = slope = None
     if settled.any():
         held = volts[settled]
-        low, high = (round(value, 3) for value in quantiles(held, 0.05, 0.95))
+        low, middle, high = (round(value, 3) for value in quantiles(held, 0.05, 0.5, 0.95))
         slope = _slope(held, celsius[settled]) if celsius is not None else None
-    return dict(zip(names, (round(quantiles(volts, 0.5)[0], 3), low, high, slope), strict=True))
+    else:
+        middle = round(quantiles(volts, 0.5)[0], 3)
+    return dict(zip(names, (middle, low, high, slope), strict=True))
 
 
 def quantiles(values: Floats, *shares: float) -> list[float]:

@@ -204,9 +204,11 @@ def least(values: Any, sign: int = 1) -> float | None:
     return None if np.isnan(value) else round(sign * value, 3)
 
 
-def mean(values: Floats) -> float | None:
-    """Mean of what was measured; None if nothing was."""
+def mean(values: Floats, steps_s: Floats) -> float | None:
+    """Mean of what was measured, each value by its time [s], or plain if no time is known; None if nothing was."""
     known = np.isfinite(values)
     if not known.all():
-        values = values[known]
-    return float(values.mean()) if len(values) else None
+        values, steps_s = values[known], steps_s[known]
+    if not len(values):
+        return None
+    return float(np.average(values, weights=steps_s) if steps_s.any() else values.mean())
