@@ -46,6 +46,18 @@ def test_gone_cut_off_and_changed(tmp_path: Path) -> None:
     assert any(one["evidence"] == "; ".join(report["rotten"]) for one in report["findings"] if one["weight"] == "watch")
 
 
+@pytest.mark.parametrize(("lines", "told"), [(1, "1 damaged line"), (2, "2 damaged lines")])
+def test_damaged_checksums_are_told(tmp_path: Path, lines: int, told: str) -> None:
+    folder = board(tmp_path / "one")
+    listed = folder / checksums.FILE
+    first = listed.read_text().splitlines()
+    listed.write_text("\n".join([*(line.replace("bytes", "bites") for line in first[:lines]), *first[lines:]]) + "\n")
+    report, _ = review(folder)
+    said = f"checksums: {told}; whether what they told of is as it was pulled is not known"
+    assert report["rotten"] == rot.since_pull(folder / "00000002.seg") == [said]
+    assert [one["weight"] for one in report["findings"] if one["evidence"] == said] == ["watch"]
+
+
 def test_a_folder_whose_segments_are_all_gone_is_no_folder_that_was_never_filled(tmp_path: Path) -> None:
     folder = board(tmp_path / "one")
     for path in folder.glob("*.seg"):
