@@ -1,7 +1,6 @@
 """What counts for a figure and what does not: volts that were gone, rows from across a hole, how long each row is."""
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from chargecore.engine import STATE_NAMES
 from underdash.review.clock import clock, local
+from underdash.review.stretches import LONGEST_JUDGED_S
 from underdash.svg import BLUE, GREEN, GREY, INK, ORANGE, PURPLE, RED, SKY, STYLE, inline
 
 # State: colour, hatch. From the top lane down, which is also what wins where several share a pixel.
@@ -36,8 +37,7 @@ LINES: tuple[tuple[str, str, Any], ...] = (
     ("discharging", RED, "solid"),
 )
 _BUCKETS = 500  # two points of each: about one a pixel
-_GAP_S = 10.0  # the engine forgets after such a hole; the line must not run across it either
-_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
+_TICKS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400, 172800)
 
 Floats = NDArray[np.float64]
 
@@ -78,7 +78,7 @@ def envelope(t_s: Floats, low: Floats, mean: Floats, high: Floats) -> Trace:
 
     t_s: times, rising [s]; low, mean, high: the quantity, in any one unit, nan if unmeasured.
     """
-    holes = np.flatnonzero(np.diff(t_s) > _GAP_S) + 1
+    holes = np.flatnonzero(np.diff(t_s) > LONGEST_JUDGED_S) + 1
     t_s = np.insert(t_s, holes, t_s[holes - 1])
     low, mean, high = (np.insert(each, holes, np.nan) for each in (low, mean, high))
     if len(t_s) <= 2 * _BUCKETS:
@@ -107,7 +107,7 @@ def lanes(t_s: Floats, state: NDArray[Any]) -> dict[str, list[tuple[float, float
     if not len(t_s):
         return {}
     span = max(float(t_s[-1] - t_s[0]), 1.0)
-    steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), _GAP_S)
+    steps = np.minimum(np.diff(t_s, prepend=t_s[0] - 1.0), LONGEST_JUDGED_S)
     found: dict[str, list[tuple[float, float]]] = {}
     for name in LANES:
         stretches: list[tuple[float, float]] = []
@@ -201,10 +201,14 @@ def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDAr
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 
+def tick_s(span_s: float) -> int:
+    """How far round times are apart, of which at most nine fit into a span [s]."""
+    return next((step for step in _TICKS_S if span_s / step <= 9), _TICKS_S[-1])
+
+
 def _times(axes: Axes, drive: dict[str, Any], span: float, since: str) -> None:
     """Ticks at round times, of the local clock where the drive is dated."""
-    step = next((s for s in _STEPS_S if span / s <= 9), 172800)
-    axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(drive)))
+    axes.xaxis.set_major_locator(MultipleLocator(tick_s(span), zero_s(drive)))
 
     def told(value: float, _: Any) -> str:
         if value < 0 and not drive.get("dated"):

@@ -36,9 +36,9 @@ class Rows:
     charging, nan without a clamp. state, warnings: the verdict, as numbered in chargecore.engine.
     since_s: when the condition behind the verdict began [s]. Only a foreign log may carry temperature
     (of the air at the regulator, or the nearest to it that was measured) [C] and rpm, the engine's speed at the row's
-    end [rev/min]; nan where it does not. Only a journal has numbers: number, over the life of the board; key: 1 on, 0
-    off, -1 not known; checked: whether the desk's engine stepped over the row; segment: its file's place among those
-    read, from 0. A log has -1, and nothing is checked.
+    end [rev/min]; nan where it does not. key: 1 on, 0 off, -1 not known; of a log with the engine's speed, whether it
+    turned. Only a journal has the rest, of a log they are -1, and nothing is checked: number, over the life of the
+    board; checked: whether the desk's engine stepped over the row; segment: its file's place among those read, from 0.
     """
 
     boot: Ints

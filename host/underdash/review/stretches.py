@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import GAP_MS, REST_GAP_MS, Floats, Rows
 
 LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is counted across it
-LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
-LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
+LONGEST_REST_ROW_S = REST_GAP_MS / 1000  # but at rest, where a row is a minute: what a row's period can hold
+LONGEST_JUDGED_S = GAP_MS / 1000  # the engine forgets what it knew after a longer one
 _LONGEST_DWELL_ROWS = 600  # no dwell is longer than a minute, no row shorter than a tenth of a second
 _ANOTHER_DRIVE_S = 600.0  # who drives on after a longer hole may have parked meanwhile (chosen here)
 _PICKED = 1000  # of so many steps at most a median is taken

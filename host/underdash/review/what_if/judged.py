@@ -18,6 +18,7 @@ from underdash.problems import UsageError
 from underdash.review import foreign, journal
 from underdash.review.drives import begins
 from underdash.review.foreign import several
+from underdash.review.rows import REST_GAP_MS
 from underdash.review.stretches import not_rest, parked, runs
 from underdash.review.stride import stride
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 Ints = NDArray[np.integer[Any]]
 Show = Callable[[int, int], None]
 
-_REST_GAP_MS = 65_535  # a longer hole and the engine begins anew, in every state
 _CHUNK = 200_000  # rows judged between two tellings of the progress
 
 
@@ -75,7 +75,7 @@ class Rows:
         if not len(self):
             return []
         steps = np.diff(self.t_ms)
-        anew = (np.diff(self.boot) != 0) | (steps < 0) | (steps > _REST_GAP_MS)
+        anew = (np.diff(self.boot) != 0) | (steps < 0) | (steps > REST_GAP_MS)
         return [0, *(np.flatnonzero(anew) + 1).tolist()]
 
     @cached_property
