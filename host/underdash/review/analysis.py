@@ -49,7 +49,7 @@ def analyse(source: str, rows: Rows, account: Account, car: "CarFile | None" = N
         boot = int(stretch.boot[0])
         for episode in episodes(stretch, before, start, vars(account.thresholds), supply, None, known):
             ran = _ran(rows, episode, stretch, None if first is None else int(stretch.state[first]))
-            parked.append({"dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
+            parked.append({"boot": boot, "dated": account.dated(boot, episode["start_s"]), "ran": ran, **episode})
         if first is not None:
             found = drive(rows, (start, end), first, known, account, supply, capacity_ah)
             drives.append({"number": len(drives) + 1, **found})
