@@ -73,6 +73,8 @@ def test_what_is_no_log_or_is_there_twice_is_refused(tmp_path: Path) -> None:
         review(tmp_path / "empty")
     with pytest.raises(UsageError, match=r"one.csv: is named twice; name it once"):
         review([one, tmp_path / "empty" / ".." / "one.csv"])
+    with pytest.raises(UsageError, match=r"one.csv: is named twice; name it once"):
+        review([one, one])
     board = tmp_path / "board"
     log(board / "drive.csv")
     (board / "00000001.seg").write_bytes(b"")

@@ -10,6 +10,7 @@ from pieces import header, rows_frame
 
 from chargecore import engine
 from underdash.review import review, stretches
+from underdash.review.foreign import Options
 from underdash.review.rows import Rows
 
 REST, CRANK, RUN = (120, 12.65, 0.0), (1, 10.0, -180.0), (300, 14.1, 5.0)
@@ -97,6 +98,18 @@ def test_a_slow_log_is_the_same_beside_a_quick_one(tmp_path: Path, step_s: float
     for key in ("charge_ah", "charge_low_ah", "length_s"):
         assert [one[key] for one in beside["episodes"]] == [one[key] for one in alone["episodes"]]
     assert report["gaps"] == []
+
+
+def test_a_log_too_slow_for_a_verdict_denies_no_drive_of_another(tmp_path: Path) -> None:
+    """A week of a row a minute, beside a drive."""
+    drive, week = _quick(tmp_path / "drive.csv"), tmp_path / "week.csv"
+    begun = datetime(2026, 5, 2)
+    week.write_text("t_s,volts\n" + "".join(f"{begun + timedelta(minutes=t)},12.6\n" for t in range(10080)))
+    options = Options(hold_s=0.0)
+    assert any("no drive, episode or rest" in one["text"] for one in review(week, options=options)[0]["findings"])
+    report, _ = review([drive, week], options=options)
+    assert report["period_s"] == 60.0 and len(report["drives"]) == 1
+    assert not any("no drive, episode or rest" in one["text"] for one in report["findings"])
 
 
 def _rows(boot: list[int], t_s: list[float], state: list[int]) -> Rows:

@@ -45,7 +45,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "The verdicts are the board's own, unchecked.",
             f"{count(report['rows'], 'row')} in whole frames",
         )
-    if report["period_s"] > LONGEST_JUDGED_S:
+    if report["period_s"] > LONGEST_JUDGED_S and not report["drives"]:  # those of another log among them may have some
         said.add(
             "note",
             f"The rows are {report['period_s']:.0f} s apart, and a verdict needs one each {LONGEST_JUDGED_S:.0f} s: "

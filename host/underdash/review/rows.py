@@ -74,7 +74,7 @@ class Rows:
 @dataclass(frozen=True)
 class Lines:
     """A log's own lines, where volts and engine speed stand in the same: equally long arrays of boot, t_s [s], volts
-    [V], rpm [rev/min]. Rows are made of them, but a median is best taken of what was measured."""
+    [V], rpm [rev/min], nan in one without. Rows are made of them, but a median is best taken of what was measured."""
 
     boot: Ints
     t_s: Floats
@@ -107,7 +107,7 @@ class Account:
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
     origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log without the
     engine's speed move, of several that of the coarsest [mV]. logs: by boot, the file that it stands in, of logs.
-    lines: of a log with the engine's speed.
+    lines: of a log.
     """
 
     board: str | None = None

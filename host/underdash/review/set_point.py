@@ -70,13 +70,18 @@ def by_speed(driven: Rows, step_s: Floats, discharging: Any, lines: Lines | None
 
     idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
     idle_short_s: time at idle while discharging [s]. step_s: the time of each row [s]; discharging: whether it is of
-    such an episode. lines: of the drive, as the log has them: then the medians are of these; else of the rows.
+    such an episode. lines: of the drive, as the log has them: the medians are of these, or of the rows where few
+    lines have both.
     """
     if not np.isfinite(driven.rpm).any():
         return None
 
+    from_: Lines | Rows = driven
+    # A log may have the speed in lines of its own, without volts.
+    if lines is not None and 2 * np.isfinite(lines.rpm + lines.volts).sum() >= np.isfinite(driven.rpm).sum():
+        from_ = lines
+
     def median(band: tuple[float, float]) -> float | None:
-        from_ = lines if lines is not None and len(lines.t_s) else driven
         return _median(from_.volts[(from_.rpm >= band[0]) & (from_.rpm <= band[1])])
 
     idle, fast = ((driven.rpm >= least) & (driven.rpm <= most) for least, most in (IDLE_RPM, FAST_RPM))

@@ -23,16 +23,12 @@ def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:
     return rows
 
 
-def lines(found: Samples) -> Lines | None:
-    """The log's lines in which both volts and the engine's speed stand; None where none has both."""
-    speed = found.beside.get("rpm")
-    if speed is None:
-        return None
-    both = np.isin(found.line, speed.line) & (found.bus_mv != ABSENT)
-    if not both.any():
-        return None
-    its = np.isin(speed.line, found.line[both])  # the one's lines are in the order of the other's
-    return Lines(found.boot[both], found.t_s[both], found.bus_mv[both] / 1000, speed.values[its])
+def lines(found: Samples) -> Lines:
+    """The log's lines with the engine's speed in each, nan where it has none."""
+    volts, rpm = np.where(found.bus_mv == ABSENT, np.nan, found.bus_mv / 1000), np.full(len(found), np.nan)
+    if speed := found.beside.get("rpm"):  # its lines are in the order of the others
+        rpm[np.isin(found.line, speed.line)] = speed.values[np.isin(speed.line, found.line)]
+    return Lines(found.boot, found.t_s, volts, rpm)
 
 
 def _put(rows: Rows, known: Beside, hold_s: float, *, mean: bool) -> Floats:

@@ -49,12 +49,12 @@ def no_copies(paths: Sequence[Path]) -> None:
     seen: dict[bytes, Path] = {}
     for path in paths:
         with readable(path):
-            other = seen.setdefault(sha256(path.read_bytes()).digest(), path)
-            if other is path:
-                continue
-            if path.samefile(other):
-                raise UsageError(f"{path}: is named twice; name it once")
-        raise UsageError(f"{path}: is the same as {other}; leave one of them out")
+            content = sha256(path.read_bytes()).digest()
+            if other := seen.get(content):
+                if path.samefile(other):
+                    raise UsageError(f"{path}: is named twice; name it once")
+                raise UsageError(f"{path}: is the same as {other}; leave one of them out")
+        seen[content] = path
 
 
 def name(sources: Sequence[Path], logs: Sequence[Path]) -> str:
