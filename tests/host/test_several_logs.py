@@ -80,6 +80,9 @@ def test_what_is_no_log_or_is_there_twice_is_refused(tmp_path: Path) -> None:
     (board / "00000001.seg").write_bytes(b"")
     with pytest.raises(UsageError, match=r"board: holds a journal, no logs alone; of several sources"):
         review([one, board])
+    for columns, options in (({"rpm": "n"}, None), (None, Options(hold_s=5.0))):
+        with pytest.raises(UsageError, match=r"board: holds a journal; columns and the like can be told of logs only"):
+            review(board, columns, options=options)
 
 
 def _shifted(path: Path, clock: str, zone: str = "", rows: int = 400) -> Path:

@@ -46,6 +46,7 @@ def review(
     """
     from underdash import carfile
     from underdash import review as reviewing
+    from underdash.review.foreign.several import beside_journal
 
     options = told(**of_log)
     if dry_run or save_map:
@@ -54,6 +55,8 @@ def review(
             return
     report, rows = reviewing.review(sources, car=carfile.read(car) if car else None, options=options)
     tell_left_out(sources[0])
+    if told_beside := beside_journal(sources[0]):
+        click.echo(told_beside, err=True)
     if html:
         from underdash.review.page import render
 

@@ -39,6 +39,26 @@ def holds_journal(folder: Path) -> bool:
     return folder.is_dir() and any(path.suffix == SUFFIX for path in _files(folder))
 
 
+def beside_journal(source: Path) -> str | None:
+    """What to say of a folder in which logs stand beside a journal, for they are not read; None of any other source."""
+    if not holds_journal(source):
+        return None
+    found = [path.name for path in _files(source) if path.suffix.lower() in SUFFIXES]
+    if not found:
+        return None
+    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"{source}: holds a journal, and that is read; {found[0]}{more} beside it not: name logs to review them"
+
+
+def no_options(source: Path, options: Options) -> None:
+    """UsageError where options of logs are given for what is no log."""
+    if options == Options():
+        return
+    why = "holds a journal; " if holds_journal(source) else ""
+    known = ", ".join(sorted(SUFFIXES))
+    raise UsageError(f"{source}: {why}columns and the like can be told of logs only ({known})")
+
+
 def _files(folder: Path) -> list[Path]:
     with readable(folder):
         return sorted(path for path in folder.iterdir() if path.is_file())

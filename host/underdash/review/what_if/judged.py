@@ -14,7 +14,6 @@ from chargecore.engine import UNKNOWN, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
-from underdash.problems import UsageError
 from underdash.review import foreign, journal
 from underdash.review.drives import begins
 from underdash.review.foreign import several
@@ -112,9 +111,7 @@ def read(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] 
     """
     if logs := several.logs([source]):
         return _from_logs(logs, options, thresholds)
-    if options != foreign.Options():
-        known = ", ".join(sorted(foreign.SUFFIXES))
-        raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
+    several.no_options(source, options)
     return _from_segments(archive.segments(source))
 
 
