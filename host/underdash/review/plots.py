@@ -37,7 +37,7 @@ LINES: tuple[tuple[str, str, Any], ...] = (
     ("discharging", RED, "solid"),
 )
 _BUCKETS = 500  # two points of each: about one a pixel
-_TICKS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400, 172800)
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
 
 Floats = NDArray[np.float64]
 
@@ -201,14 +201,10 @@ def places(drive: dict[str, Any], rows: RowsLike, around_s: float = 1.0) -> NDAr
     return mine[np.argsort(rows.t_s[mine], kind="stable")]
 
 
-def tick_s(span_s: float) -> int:
-    """How far round times are apart, of which at most nine fit into a span [s]."""
-    return next((step for step in _TICKS_S if span_s / step <= 9), _TICKS_S[-1])
-
-
 def _times(axes: Axes, drive: dict[str, Any], span: float, since: str) -> None:
     """Ticks at round times, of the local clock where the drive is dated."""
-    axes.xaxis.set_major_locator(MultipleLocator(tick_s(span), zero_s(drive)))
+    step = next((s for s in _STEPS_S if span / s <= 9), 172800)
+    axes.xaxis.set_major_locator(MultipleLocator(step, zero_s(drive)))
 
     def told(value: float, _: Any) -> str:
         if value < 0 and not drive.get("dated"):

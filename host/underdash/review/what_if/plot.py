@@ -15,7 +15,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from chargecore.units import ABSENT
 from underdash.review.clock import counted
-from underdash.review.plots import envelope, tick_s
+from underdash.review.plots import envelope
 from underdash.review.what_if import Outcome, totals
 from underdash.review.what_if.text import beside_the_sweep, changes, kinds_warned_of
 from underdash.review.what_if.warned import KINDS, Warned
@@ -40,6 +40,7 @@ _LINES = (
 _MOST_WINDOWS = 4
 _LEAST_VOLTS = 11.5  # a crank's dip must not squash the rest
 _AROUND_MS = 60_000  # of what is drawn of a parked car
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 
 @dataclass(frozen=True)
@@ -146,7 +147,7 @@ def _timeline(source: str, outcome: Outcome) -> Figure:
         _volts(upper, outcome, window)
         _lanes(lanes, window, kinds, sides, outcome)
         span_s = upper.get_xlim()[1] - upper.get_xlim()[0]
-        lanes.xaxis.set_major_locator(MultipleLocator(tick_s(span_s)))
+        lanes.xaxis.set_major_locator(MultipleLocator(next((s for s in _STEPS_S if span_s / s <= 9), 172_800)))
         lanes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: counted(value) if value >= 0 else ""))
         if number == len(windows) - 1:
             lanes.set_xlabel("since the board's start [h:mm:ss]; a line until it is shown, then a bar")
