@@ -3,10 +3,12 @@
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from pieces import header, rows_frame
 
 from underdash.archive import checksums, rot
 from underdash.archive.merge import merge
+from underdash.cli.app import main
 from underdash.problems import UsageError
 from underdash.review import review
 
@@ -46,6 +48,18 @@ def test_gone_cut_off_and_changed(tmp_path: Path) -> None:
     assert any(one["evidence"] == "; ".join(report["rotten"]) for one in report["findings"] if one["weight"] == "watch")
 
 
+@pytest.mark.parametrize(("lines", "told"), [(1, "1 damaged line"), (2, "2 damaged lines")])
+def test_damaged_checksums_are_told(tmp_path: Path, lines: int, told: str) -> None:
+    folder = board(tmp_path / "one")
+    listed = folder / checksums.FILE
+    first = listed.read_text().splitlines()
+    listed.write_text("\n".join([*(line.replace("bytes", "bites") for line in first[:lines]), *first[lines:]]) + "\n")
+    report, _ = review(folder)
+    said = f"checksums: {told}; whether what they told of is as it was pulled is not known"
+    assert report["rotten"] == rot.since_pull(folder / "00000002.seg") == [said]
+    assert [one["weight"] for one in report["findings"] if one["evidence"] == said] == ["watch"]
+
+
 def test_a_folder_whose_segments_are_all_gone_is_no_folder_that_was_never_filled(tmp_path: Path) -> None:
     folder = board(tmp_path / "one")
     for path in folder.glob("*.seg"):
@@ -64,3 +78,15 @@ def test_a_segment_in_which_nothing_can_be_read_is_not_merged(tmp_path: Path) ->
     ]
     (home,) = (tmp_path / "into").iterdir()
     assert sorted(path.name for path in home.glob("*.seg")) == [f"{number:08d}.seg" for number in range(3)]
+
+
+def test_logs_beside_a_journal_are_told_to_be_left_out(tmp_path: Path) -> None:
+    folder = board(tmp_path / "one")
+    alone = CliRunner().invoke(main, ["review", str(folder)])
+    assert (alone.exit_code, alone.stderr) == (0, "")
+    for name in ("a.csv", "b.csv"):
+        (folder / name).write_text("t_s,volts\n1,12.6\n")
+    beside = CliRunner().invoke(main, ["review", str(folder)])
+    assert (beside.exit_code, beside.stdout) == (0, alone.stdout)
+    said = "holds a journal, and that is read; a.csv and 1 more beside it not: name logs to review them"
+    assert beside.stderr == f"{folder}: {said}\n"

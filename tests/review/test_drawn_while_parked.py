@@ -22,7 +22,7 @@ def test_a_load_before_the_crank_is_with_the_engine_off(tmp_path: Path, load: tu
     (parked,) = report["parked_episodes"]
     assert not [one for one in drive["episodes"] if one["kind"] == "discharging"]
     assert all(one["start_s"] >= drive["start_s"] for one in drive["episodes"])
-    assert parked["kind"] == "discharging"
+    assert (parked["boot"], parked["kind"]) == (1, "discharging")
     assert parked["start_s"] == pytest.approx(120, abs=1.1)
     assert parked["length_s"] == pytest.approx(load[0], abs=1.1)
     assert parked["charge_ah"] == pytest.approx(load[0] * load[2] / 3600, rel=0.02)

@@ -8,7 +8,8 @@ from underdash.problems import readable
 
 
 def since_pull(source: Path) -> list[str]:
-    """A line for each segment that is gone, cut off or changed since it was pulled; none where nobody kept a checksum.
+    """A line for each segment that is gone, cut off or changed since it was pulled, and one if the list of checksums is
+    damaged itself; none where nobody kept a checksum.
 
     source: what `archive.segments` takes; of a single segment only that one is looked at.
     """
@@ -16,8 +17,12 @@ def since_pull(source: Path) -> list[str]:
         folder, only = source.parent, {source.name}
     else:
         folder, only = archive.board(source), None
+    kept, damaged = checksums.read(folder)
     lines = []
-    for number, known in sorted(checksums.read(folder)[0].items()):
+    if damaged:
+        what = "1 damaged line" if damaged == 1 else f"{damaged} damaged lines"
+        lines.append(f"{checksums.FILE}: {what}; whether what they told of is as it was pulled is not known")
+    for number, known in sorted(kept.items()):
         path = archive.segment_path(folder, number)
         if only is not None and path.name not in only:
             continue

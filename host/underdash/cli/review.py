@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from underdash.cli.left_out import tell_left_out
 from underdash.cli.log_options import log_options, told
 from underdash.problems import UsageError, write_whole
+
+if TYPE_CHECKING:
+    from underdash.review.foreign import Options
 
 _PATH = click.Path(path_type=Path)
 
@@ -43,25 +46,17 @@ def review(
     """
     from underdash import carfile
     from underdash import review as reviewing
+    from underdash.review.foreign.several import beside_journal
 
     options = told(**of_log)
     if dry_run or save_map:
-        from underdash.review import foreign
-
-        if len(sources) > 1 or sources[0].is_dir():
-            raise UsageError(f"{sources[0]}: one log at a time can be looked at, and no folder; name one")
-        understood = foreign.understand(sources[0], options)
-        if dry_run:
-            click.echo(understood.text)
-        if understood.refused:
-            raise understood.refused
-        if save_map:
-            write_whole(save_map, foreign.write_map(understood.options).encode())
-            click.echo(f"{save_map}: read the next log of this recorder with --map {save_map}", err=True)
+        _look(sources, options, dry_run, save_map)
         if dry_run:
             return
     report, rows = reviewing.review(sources, car=carfile.read(car) if car else None, options=options)
     tell_left_out(sources[0])
+    if told_beside := beside_journal(sources[0]):
+        click.echo(told_beside, err=True)
     if html:
         from underdash.review.page import render
 
@@ -78,3 +73,29 @@ def review(
         from underdash.review.text import summary
 
         click.echo(summary(report))
+
+
+def _look(sources: tuple[Path, ...], options: Options, show: bool, save_map: Path | None) -> None:
+    """Say what is understood of each log, one after another, and keep it as a map. UnderdashError, the gravest, where
+    the review would be refused; the others on standard error."""
+    from underdash.review import foreign
+    from underdash.review.foreign import dry_run, several
+
+    logs = several.logs(sources)
+    if several.holds_journal(sources[0]):
+        raise UsageError(f"{sources[0]}: holds a journal, which is read as it is; name a log beside it to look at that")
+    if not logs:
+        logs = list(sources)  # what is no log by its name is looked at all the same
+    if save_map and len(logs) > 1:
+        raise UsageError(f"--save-map {save_map}: is made of one log, and here are {len(logs)}; name one")
+    found = dry_run.look(logs, options)
+    if show and found.understood:
+        click.echo("\n\n".join(one.text for one in found.understood))
+    if found.refused:
+        *others, gravest = found.refused
+        for problem in others:
+            click.echo(f"underdash: {problem}", err=True)
+        raise gravest
+    if save_map:
+        write_whole(save_map, foreign.write_map(found.understood[0].options).encode())
+        click.echo(f"{save_map}: read the next log of this recorder with --map {save_map}", err=True)

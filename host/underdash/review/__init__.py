@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from underdash import archive
-from underdash.problems import UsageError
 from underdash.review.rows import Rows
 
 if TYPE_CHECKING:
@@ -33,10 +32,8 @@ def review(
     source = sources[0]
     if logs := several.logs(sources):
         table, account = several.from_logs(logs, columns, car.thresholds if car else None, options)
-    elif columns or (options and options != foreign.Options()):
-        known = ", ".join(sorted(foreign.SUFFIXES))
-        raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
     else:
+        several.no_options(source, foreign.Options(columns=columns) if columns else options or foreign.Options())
         table, account = rows.from_segments(archive.segments(source))
     report = analysis.analyse(several.name(sources, logs), table, account, car)
     report["left_out"] = archive.left_out(source)

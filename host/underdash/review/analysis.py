@@ -89,7 +89,7 @@ def _ran(rows: Rows, episode: dict[str, Any], stretch: Rows, then: int | None) -
         return bool(np.nanmedian(rpm) >= _RUNNING_RPM)
     if (rows.key[its] == 0).all():
         return False
-    seen = period_s(rows) <= _CRANK_SEEN_S and then in (None, engine.CRANK)
+    seen = period_s(stretch) <= _CRANK_SEEN_S and then in (None, engine.CRANK)
     return False if seen and stretch.state[0] == engine.REST else None
 
 

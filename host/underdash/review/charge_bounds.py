@@ -34,8 +34,8 @@ POLARISATION_V = 0.25
 SUPPLY_DROP_V = 0.20  # a shop limit for charge and ground sides, taken for the board's supply
 LEAST_AH, MOST_AH = 30.0, 100.0  # smaller and larger starter batteries are rare in cars (from memory)
 LOADS_A = 100.0  # all loads at once of a car that nobody described (chosen here: 99 A in the shipped car file)
-FILE_WIRING = 1.2  # and that of its cables, joints (chosen here)
 FILE_OHM = (0.8, 1.5)  # how far the resistance of a car file may be off, cold and age (chosen here)
+FILE_WIRING = 1.2  # and that of its wiring on the way to the board: joints (chosen here)
 FILE_AH = 0.7  # capacity that an aged battery still has of what its file says (chosen here)
 
 

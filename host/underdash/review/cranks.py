@@ -16,17 +16,19 @@ _LEAST_A = 20.0  # less than this turns no starter (published: 75 A and more): n
 
 
 def crank(
-    rows: Rows, start: int, end: int, stop: int, span_s: tuple[float, float], marginal_volts: float
+    rows: Rows, places: tuple[int, int, int], stop: int, span_s: tuple[float, float], marginal_volts: float
 ) -> dict[str, Any]:
-    """The crank in rows start..end, its start and end in span_s [s]; `stop` is one past the last row before the next
-    crank, a hole, or the end of its drive.
+    """The crank in some rows, its start and end in span_s [s]; `stop` is one past the last row before the next crank, a
+    hole, or the end of its drive.
 
-    marginal_volts: from here on volts are those of charging [V].
+    places: of the first row since the last hole before it, of its own first, and of the one after it. marginal_volts:
+    from here on volts are those of charging [V].
     """
     begin_s, over_s = span_s
+    since, start, end = places
     low = rows.low[start:end]
     held = _held(low)
-    before = _before(rows, start)
+    before = _before(rows, since, start)
     dip = before - held if before is not None and held is not None else None
     clipped = _clipped(rows.amps[start:end], rows.volts[start:end])
     return {
@@ -86,10 +88,10 @@ def _held(low: Floats) -> float | None:
     return round(float(np.nanmin(three)), 3)
 
 
-def _before(rows: Rows, start: int) -> float | None:
-    """Volts before the starter turned [V]: the most of the two rows before and of the first row's highest sample, from
-    which the engine too measures the fall."""
-    two = slice(max(start - 2, 0), start)
+def _before(rows: Rows, since: int, start: int) -> float | None:
+    """Volts before the starter turned [V]: the most of the two rows before, none from before row `since`, and of the
+    first row's highest sample, from which the engine too measures the fall."""
+    two = slice(max(start - 2, since, 0), start)
     before = rows.volts[two][rows.boot[two] == rows.boot[start]]
     return least(-np.append(before, rows.high[start]), sign=-1)
 

@@ -45,7 +45,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             "The verdicts are the board's own, unchecked.",
             f"{count(report['rows'], 'row')} in whole frames",
         )
-    if report["period_s"] > LONGEST_JUDGED_S:
+    if report["period_s"] > LONGEST_JUDGED_S and not report["drives"]:  # those of another log among them may have some
         said.add(
             "note",
             f"The rows are {report['period_s']:.0f} s apart, and a verdict needs one each {LONGEST_JUDGED_S:.0f} s: "
@@ -65,7 +65,7 @@ def trust(said: Said, report: dict[str, Any]) -> None:
             dated=day,
         )
     step, still = report["volts_step"], report["thresholds"]["still_mv"] / 1000
-    if step is not None and step > still and not report["speed"]:
+    if step is not None and step > still:
         said.add(
             "note",
             "By its volts alone this log does not surely tell a parked car from a running one where they are low. If "

@@ -58,10 +58,13 @@ def drive(
     spans = spans_s(awake, alike, times.holes)
     turned = [_turned(awake, start, end) for start, end in alike]
     # What follows a crank is of it up to the next one, or to a hole.
-    stops = [*(start for (start, _), yes in zip(alike, turned, strict=True) if yes), *np.flatnonzero(times.holes)]
+    cuts = [int(at) for at in np.flatnonzero(times.holes)]
+    stops = [*(start for (start, _), yes in zip(alike, turned, strict=True) if yes), *cuts]
     cranks = [
         crank(
-            rows, offset + start, offset + end, min([stop, *(offset + at for at in stops if at >= end)]), span_s,
+            rows,
+            (offset + max((at for at in cuts if at <= start), default=-offset), offset + start, offset + end),
+            min([stop, *(offset + at for at in stops if at >= end)]), span_s,
             limits.marginal_mv / 1000,
         )
         for (start, end), span_s, yes in zip(alike, spans, turned, strict=True)
@@ -201,7 +204,7 @@ def _rested(rows: Rows, offset: int, boot: int, start_s: float) -> float | None:
     before = slice(first, offset)
     t_s, volts = rows.t_s[before], rows.volts[before]
     spans = np.diff(t_s, prepend=rows.t_s[first - 1] if first else 0.0)
-    known = (rows.boot[before] == boot) & (rows.state[before] == engine.REST) & np.isfinite(volts)
+    known = (rows.boot[before] == boot) & (rows.state[before] == engine.REST) & np.isfinite(volts) & ~gone(volts)
     known &= (t_s < start_s) & (t_s > start_s - _RESTED_S)
     if not known.any():
         return None

@@ -66,8 +66,8 @@ def _episode(
     first, last = rows_within(t_s, start_s, end_s)
     inside = slice(first, last)
     amps = awake.amps[inside]
-    mean_volts, mean_amps = mean(awake.volts[inside]), mean(amps)
     step_s = times.within(t_s, start_s, first, last)
+    mean_volts, mean_amps = mean(awake.volts[inside], step_s), mean(amps, step_s)
     lowest, highest = least(awake.low[inside]), least(-awake.high[inside], sign=-1)
     beyond: float | None = None
     if kind == "overcharge":

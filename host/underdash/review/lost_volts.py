@@ -2,10 +2,9 @@
 
 from typing import Any
 
-_REST_V = 12.24  # half full, where the rest before is not known (BCI table)
-_POLARISED_V = 0.25  # as charge_bounds has it: the bench battery gained 0.15 V in minutes after a load
+from underdash.review.charge_bounds import HALF_V, HIGHEST_RESTED_V, LEAST_AH, MOST_FALL_V, POLARISATION_V
+
 _OHM = 0.030  # more than a bad battery's 20 mohm with its cables' 5 (charge_bounds)
-_V_PER_AH = 0.028  # 0.84 V over 30 Ah, the steepest of charge_bounds
 _LOST_V = 0.3  # beyond all that: above what a shop allows one side, 0.2 V, and the noise of a mean
 
 
@@ -16,8 +15,9 @@ def lost_volts(drive: dict[str, Any], episode: dict[str, Any]) -> float | None:
     amps, volts, charge = episode["mean_amps"], episode["mean_volts"], episode["charge_ah"]
     if amps is None or volts is None or charge is None:
         return None
-    rested = _REST_V if drive["rested_volts"] is None else min(drive["rested_volts"], 12.8)
-    least = rested - _POLARISED_V - _OHM * max(-amps, 0.0) - _V_PER_AH * max(-charge, 0.0)
+    rested = HALF_V if drive["rested_volts"] is None else min(drive["rested_volts"], HIGHEST_RESTED_V)
+    fall = MOST_FALL_V / LEAST_AH * max(-charge, 0.0)
+    least = rested - POLARISATION_V - _OHM * max(-amps, 0.0) - fall
     return round(least - volts, 2) if least - volts > _LOST_V else None
 
 

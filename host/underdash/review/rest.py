@@ -6,6 +6,8 @@ import numpy as np
 
 from chargecore import engine
 from underdash.review.rows import Floats, Rows
+from underdash.review.sensors import gone
+from underdash.review.stretches import LONGEST_REST_ROW_S
 from underdash.review.theil_sen import theil_sen
 
 LEAST_S = 3600.0  # a shorter rest says nothing about a battery
@@ -13,7 +15,6 @@ SETTLED_S = 6 * 3600.0  # surface charge takes so long or longer to go (a batter
 RESTED_S = 8 * 3600.0  # the least rest before a reading counts as rested (the same; a day is better)
 _SLOPE_S = 4 * 3600.0  # least length of settled rest for a drift
 _MOST_POINTS = 60
-_LONGEST_ROW_S = 65.535  # a row of rest is a minute; no charge is counted across a longer step
 # The largest published temperature coefficient of rested volts, 4.3 mV/K, over a night's 10 K:
 # volts that fall no further than this may just have grown cold (published values disagree: 0 to 4.3).
 COLD_NIGHT_VOLTS = 0.043
@@ -27,7 +28,8 @@ def rests(rows: Rows) -> list[dict[str, Any]]:
     over the settled part [V], drains (whether that fall is more than cold explains); with a clamp charge_ah and
     mean_amps; first_row, its place among the rows.
 
-    The drift is Theil and Sen's slope of the rest after its first 6 h; null
+    Volts that were gone are none of a battery's and do not count; a rest without others in its last half hour is left
+    out. The drift is Theil and Sen's slope of the rest after its first 6 h; null
     where less than 4 h of that remain. No current is claimed: it takes the battery's capacity.
     """
     found = []
@@ -40,7 +42,7 @@ def rests(rows: Rows) -> list[dict[str, Any]]:
         if end_s - begin_s < LEAST_S:
             continue
         t_s, volts = rows.t_s[start:end], rows.volts[start:end]
-        known = np.isfinite(volts)
+        known = np.isfinite(volts) & ~gone(volts)
         t_s, volts = t_s[known], volts[known]
         late = t_s > end_s - 1800.0
         if not late.any():
@@ -79,7 +81,7 @@ def _charge(t_s: Floats, amps: Floats, begin_s: float) -> dict[str, float | None
     if not known.all():
         t_s, amps = t_s[known], amps[known]
     spans = np.diff(t_s, prepend=begin_s)
-    spans = np.where((spans > 0.0) & (spans <= _LONGEST_ROW_S), spans, 0.0)
+    spans = np.where((spans > 0.0) & (spans <= LONGEST_REST_ROW_S), spans, 0.0)
     charge_as, time_s = float(amps @ spans), float(spans.sum())
     mean = round(charge_as / time_s, 3) if time_s else None
     return {"charge_ah": round(charge_as / 3600, 3), "mean_amps": mean}

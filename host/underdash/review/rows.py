@@ -36,9 +36,9 @@ class Rows:
     charging, nan without a clamp. state, warnings: the verdict, as numbered in chargecore.engine.
     since_s: when the condition behind the verdict began [s]. Only a foreign log may carry temperature
     (of the air at the regulator, or the nearest to it that was measured) [C] and rpm, the engine's speed at the row's
-    end [rev/min]; nan where it does not. Only a journal has numbers: number, over the life of the board; key: 1 on, 0
-    off, -1 not known; checked: whether the desk's engine stepped over the row; segment: its file's place among those
-    read, from 0. A log has -1, and nothing is checked.
+    end [rev/min]; nan where it does not. key: 1 on, 0 off, -1 not known; of a log with the engine's speed, whether it
+    turned. Only a journal has the rest, of a log they are -1, and nothing is checked: number, over the life of the
+    board; checked: whether the desk's engine stepped over the row; segment: its file's place among those read, from 0.
     """
 
     boot: Ints
@@ -74,7 +74,7 @@ class Rows:
 @dataclass(frozen=True)
 class Lines:
     """A log's own lines, where volts and engine speed stand in the same: equally long arrays of boot, t_s [s], volts
-    [V], rpm [rev/min]. Rows are made of them, but a median is best taken of what was measured."""
+    [V], rpm [rev/min], nan in one without. Rows are made of them, but a median is best taken of what was measured."""
 
     boot: Ints
     t_s: Floats
@@ -105,8 +105,9 @@ class Account:
     lost_rows: missing from the numbering. damaged_bytes: no whole frames. refused_frames: whole, but
     not of this format. unchecked_rows: followed a hole, or a header that could not be read, so that
     the desk could not know the board's engine. mismatches: rows whose verdict the desk does not share.
-    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log move [mV]. logs: by
-    boot, the file that it stands in, of logs. lines: of a log with the engine's speed.
+    origins: of the boots that a clock tells of. step_mv: the least by which the volts of a log without the
+    engine's speed move, of several that of the coarsest [mV]. logs: by boot, the file that it stands in, of logs.
+    lines: of a log.
     """
 
     board: str | None = None

@@ -16,7 +16,8 @@ _MOST_POINTS = 400
 
 
 def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
-    """set_point_volts, _low_, _high_ (5th and 95th percentile, settled) [V], set_point_slope_v_per_k [V/K].
+    """set_point_volts (the median), _low_, _high_ (5th and 95th percentile) [V], set_point_slope_v_per_k [V/K]: all of
+    charging that has settled, but the median of all charging where none has.
 
     charging: whether each row is of charging, with hindsight: a verdict stands for a while after its condition has
     gone, and the first seconds of a deficit, or of a car just parked, are no set point.
@@ -31,12 +32,14 @@ def set_point(driven: Rows, charging: Any) -> dict[str, float | None]:
     if not known.all():
         settled, volts = settled[known], volts[known]
         celsius = celsius[known] if celsius is not None else None
-    low = high = slope = None
+    low = middle = high = slope = None
     if settled.any():
         held = volts[settled]
-        low, high = (round(value, 3) for value in quantiles(held, 0.05, 0.95))
+        low, middle, high = (round(value, 3) for value in quantiles(held, 0.05, 0.5, 0.95))
         slope = _slope(held, celsius[settled]) if celsius is not None else None
-    return dict(zip(names, (round(quantiles(volts, 0.5)[0], 3), low, high, slope), strict=True))
+    else:
+        middle = round(quantiles(volts, 0.5)[0], 3)
+    return dict(zip(names, (middle, low, high, slope), strict=True))
 
 
 def quantiles(values: Floats, *shares: float) -> list[float]:
@@ -67,13 +70,18 @@ def by_speed(driven: Rows, step_s: Floats, discharging: Any, lines: Lines | None
 
     idle_volts, fast_volts: medians at 500 to 900 and 2,000 to 3,000 rpm [V]; idle_s, fast_s: time there [s];
     idle_short_s: time at idle while discharging [s]. step_s: the time of each row [s]; discharging: whether it is of
-    such an episode. lines: of the drive, as the log has them: then the medians are of these; else of the rows.
+    such an episode. lines: of the drive, as the log has them: the medians are of these, or of the rows where few
+    lines have both.
     """
     if not np.isfinite(driven.rpm).any():
         return None
 
+    from_: Lines | Rows = driven
+    # A log may have the speed in lines of its own, without volts.
+    if lines is not None and 2 * np.isfinite(lines.rpm + lines.volts).sum() >= np.isfinite(driven.rpm).sum():
+        from_ = lines
+
     def median(band: tuple[float, float]) -> float | None:
-        from_ = lines or driven
         return _median(from_.volts[(from_.rpm >= band[0]) & (from_.rpm <= band[1])])
 
     idle, fast = ((driven.rpm >= least) & (driven.rpm <= most) for least, most in (IDLE_RPM, FAST_RPM))

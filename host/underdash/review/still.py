@@ -14,7 +14,7 @@ from chargecore import engine
 from underdash.review.charge_bounds import FULL_V, HALF_V
 from underdash.review.rows import Rows
 from underdash.review.sensors import gone
-from underdash.review.stretches import least, mean
+from underdash.review.stretches import LONGEST_REST_ROW_S, least, mean
 
 _LEAST_S = 10.0  # a shorter one may be the engine running down (chosen here, as what follows)
 _MOST_S = 3 * 3600.0  # no engine runs on for longer without its alternator
@@ -36,7 +36,8 @@ def doubtful_rests(rows: Rows, drives: list[dict[str, Any]]) -> list[dict[str, A
             continue
         by, end = _by_volts(rows, first, end, drive, after)
         if by is not None:
-            volts = mean(rows.volts[first:end])
+            steps_s = np.diff(rows.t_s[first - 1 : end]).clip(0.0, LONGEST_REST_ROW_S)
+            volts = mean(rows.volts[first:end], steps_s)
             found.append({
                 "drive": drive["number"],
                 "boot": drive["boot"],

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 
 from chargecore import engine
-from underdash.review.rows import Floats, Rows
+from underdash.review.rows import GAP_MS, REST_GAP_MS, Floats, Rows
 
 LONGEST_ROW_S = 5.0  # a longer step between rows is a hole, and no charge is counted across it
-LONGEST_REST_ROW_S = 65.535  # but at rest, where a row is a minute: what a row's period can hold
-LONGEST_JUDGED_S = 10.0  # the engine forgets what it knew after a longer one
+LONGEST_REST_ROW_S = REST_GAP_MS / 1000  # but at rest, where a row is a minute: what a row's period can hold
+LONGEST_JUDGED_S = GAP_MS / 1000  # the engine forgets what it knew after a longer one
 _LONGEST_DWELL_ROWS = 600  # no dwell is longer than a minute, no row shorter than a tenth of a second
 _ANOTHER_DRIVE_S = 600.0  # who drives on after a longer hole may have parked meanwhile (chosen here)
-_PICKED = 10_000
+_PICKED = 1000  # of so many steps at most a median is taken
 _PERIODS = 3.0  # rows of a slow log may be missing two in a row before that is a hole (chosen here)
 
 
@@ -39,12 +39,20 @@ def runs(values: Any) -> Iterator[tuple[int, int]]:
     yield from cut(values, np.zeros(len(values), dtype=bool))
 
 
-def period_s(rows: Rows) -> float:
-    """The rows' usual distance [s]: the median step, of some thousands evenly picked; 0 for fewer than two rows."""
-    if len(rows) < 2:
+def period_s(rows: Rows, first: int = 0, stop: int | None = None) -> float:
+    """The usual distance of rows first..stop [s]: the median step within a start of the board, of some thousands evenly
+    picked, and of those not at rest if there are such, for a board's rows of rest are a minute; 0 where none has one
+    before it."""
+    stop = len(rows) if stop is None else stop
+    if stop - first < 2:
         return 0.0
-    at = np.linspace(1, len(rows) - 1, min(len(rows) - 1, _PICKED)).astype(int)
-    return float(np.median(rows.t_s[at] - rows.t_s[at - 1]))
+    its = slice(first + 1, stop, (stop - first - 2) // _PICKED + 1)
+    before = slice(first, stop - 1, its.step)
+    steps = rows.t_s[its] - rows.t_s[before]
+    same = rows.boot[its] == rows.boot[before]
+    awake = same & (rows.state[its] != engine.REST)
+    steps = steps[awake if awake.any() else same]
+    return float(np.median(steps)) if len(steps) else 0.0
 
 
 def apart_s(rows: Rows) -> Floats:
@@ -61,8 +69,7 @@ def steps_s(rows: Rows, apart: Floats) -> Floats:
 
     apart: of `apart_s`.
     """
-    odd = np.flatnonzero((apart > max(LONGEST_ROW_S, _PERIODS * period_s(rows))) | (apart < 0.0))
-    lost = odd[(rows.state[odd] != engine.REST) | (apart[odd] > LONGEST_REST_ROW_S) | (apart[odd] < 0.0)]
+    lost = _lost(rows, apart, LONGEST_ROW_S)
     steps = apart.copy()
     steps[lost] = 0.0
     return steps
@@ -77,11 +84,23 @@ def cut(values: Any, holes: Any) -> Iterator[tuple[int, int]]:
 
 def holes(rows: Rows, apart: Floats) -> Any:
     """Whether a hole lies before each row, in which nobody knows what went on. apart: of `apart_s`."""
-    found = (apart > max(LONGEST_JUDGED_S, _PERIODS * period_s(rows))) | (apart < 0.0)
-    odd = np.flatnonzero(found)
-    asleep = (rows.state[odd - 1] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
-    found[odd[asleep]] = False
+    found = np.zeros(len(rows), dtype=bool)
+    found[_lost(rows, apart, LONGEST_JUDGED_S, before=1)] = True
     return found
+
+
+def _lost(rows: Rows, apart: Floats, longest_s: float, before: int = 0) -> Any:
+    """The rows before which the clock went back, or that are further from the row before than `longest_s` [s] and three
+    of the usual steps of their start of the board; at rest, as the row `before` has it, than a minute's row."""
+    odd = np.flatnonzero((apart > longest_s) | (apart < 0.0))
+    asleep = (rows.state[odd - before] == engine.REST) & (apart[odd] > 0.0) & (apart[odd] <= LONGEST_REST_ROW_S)
+    odd = odd[~asleep]
+    if not len(odd):
+        return odd
+    begins = [0, *(np.flatnonzero(rows.boot[1:] != rows.boot[:-1]) + 1).tolist(), len(rows)]
+    its, of = np.unique(np.searchsorted(begins, odd, side="right") - 1, return_inverse=True)
+    usual_s = np.array([period_s(rows, begins[one], begins[one + 1]) for one in its.tolist()])
+    return odd[(apart[odd] > _PERIODS * usual_s[of]) | (apart[odd] < 0.0)]
 
 
 def gaps(rows: Rows, apart: Floats) -> list[dict[str, Any]]:
@@ -110,7 +129,7 @@ def _why(rows: Rows, apart: Floats, at: int) -> str:
 def awake(rows: Rows, apart: Floats) -> Iterator[tuple[int, int]]:
     """(start, end) of each stretch of `not_rest`; its first rows, where they are, were rest until its first verdict
     told that something had begun in them. apart: of `apart_s`."""
-    for start, _, after in not_rest(rows.boot, parked(rows.state, rows.key), apart, period_s(rows)):
+    for start, _, after in not_rest(rows.boot, parked(rows.state, rows.key), apart):
         yield _onset(rows, start), after
 
 
@@ -120,14 +139,14 @@ def parked(state: Any, key: Any) -> Any:
     return (state == engine.REST) | ((key == 0) & (state == engine.UNKNOWN))
 
 
-def not_rest(boot: Any, parked: Any, apart: Floats, usual_s: float) -> Iterator[tuple[int, int, int]]:
+def not_rest(boot: Any, parked: Any, apart: Floats) -> Iterator[tuple[int, int, int]]:
     """(start, end, after) of each stretch within one start of the board in which the car is not `parked`, and that has
     no long hole in it.
 
-    `after` is one more than its end where a row of rest follows, which tells when the condition before it ended. apart,
-    usual_s: of `apart_s` and `period_s` [s].
+    `after` is one more than its end where a row of rest follows, which tells when the condition before it ended. apart:
+    of `apart_s`. Rows that are always so far apart have no verdicts, and are no drive in any case.
     """
-    away = (apart > max(_ANOTHER_DRIVE_S, _PERIODS * usual_s)) | (apart < 0.0)
+    away = (apart > _ANOTHER_DRIVE_S) | (apart < 0.0)
     for start, end in cut(boot * 2 + parked, away):
         if not parked[start]:
             goes_on = end < len(parked) and boot[end] == boot[start] and not away[end]
@@ -145,13 +164,14 @@ def _onset(rows: Rows, start: int) -> int:
     return first
 
 
-def boots(rows: Rows) -> list[dict[str, int]]:
-    """Each start of the board and its rows, in the order of their numbers."""
-    counted: dict[int, int] = {}
+def boots(rows: Rows) -> list[dict[str, Any]]:
+    """Each start of the board, its rows and their usual distance [s], in the order of their numbers."""
+    found: dict[int, dict[str, Any]] = {}
     for start, end in runs(rows.boot):
-        number = int(rows.boot[start])
-        counted[number] = counted.get(number, 0) + end - start
-    return [{"boot": boot, "rows": counted[boot]} for boot in sorted(counted)]
+        boot = int(rows.boot[start])
+        one = found.setdefault(boot, {"boot": boot, "rows": 0, "period_s": round(period_s(rows, start, end), 3)})
+        one["rows"] += end - start
+    return [found[boot] for boot in sorted(found)]
 
 
 def spans_s(rows: Rows, runs: Sequence[tuple[int, int]], holes: Any) -> list[tuple[float, float]]:
@@ -184,9 +204,11 @@ def least(values: Any, sign: int = 1) -> float | None:
     return None if np.isnan(value) else round(sign * value, 3)
 
 
-def mean(values: Floats) -> float | None:
-    """Mean of what was measured; None if nothing was."""
+def mean(values: Floats, steps_s: Floats) -> float | None:
+    """Mean of what was measured, each value by its time [s], or plain if no time is known; None if nothing was."""
     known = np.isfinite(values)
     if not known.all():
-        values = values[known]
-    return float(values.mean()) if len(values) else None
+        values, steps_s = values[known], steps_s[known]
+    if not len(values):
+        return None
+    return float(np.average(values, weights=steps_s) if steps_s.any() else values.mean())

@@ -44,10 +44,8 @@ def from_csv(
     found = read(path, options)
     if why := gather.too_far_apart(found, options.hold_s):
         raise UsageError(f"{path}: {why}")
-    account.step_mv = gather.step_mv(found)
     account.lines = beside.lines(found)
-    if found.origin_s is not None:
-        begun = Begun(found.origin_s, found.utc_offset_s if found.zoned else None)
+    if begun := Begun.of(found):
         account.origins = dict.fromkeys(np.unique(found.boot).tolist(), begun)
     single_below_mv = account.thresholds.crank_mv + account.thresholds.hysteresis_mv
     rows = gather.seconds(gather.held(found, options.hold_s or 0.0), single_below_mv)
@@ -56,6 +54,8 @@ def from_csv(
     table = beside.beside(
         in_si(rows.boot, {**measured, "state": untold, "warnings": untold}, untold), found.beside, options.hold_s or 0.0
     )
+    if not np.isfinite(table.rpm).any():  # with it, how fine the volts are decides nothing
+        account.step_mv = gather.step_mv(found)
     # An engine that turns has its key on, one that stands is as good as off: what the board's ignition sense tells.
     key = np.where(np.isfinite(table.rpm), table.rpm > 0.0, ABSENT).astype(np.int64)
     state, warnings, since_ms = gather.judged(rows, account.thresholds, key=key)

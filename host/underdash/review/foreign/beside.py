@@ -23,12 +23,12 @@ def beside(rows: Rows, found: Mapping[str, Beside], hold_s: float) -> Rows:
     return rows
 
 
-def lines(found: Samples) -> Lines | None:
-    """The log's lines with the engine's speed in each; None where it has none, or in lines of its own."""
-    speed = found.beside.get("rpm")
-    if speed is None or not np.array_equal(speed.t_s, found.t_s) or not np.array_equal(speed.boot, found.boot):
-        return None
-    return Lines(found.boot, found.t_s, np.where(found.bus_mv == ABSENT, np.nan, found.bus_mv / 1000), speed.values)
+def lines(found: Samples) -> Lines:
+    """The log's lines with the engine's speed in each, nan where it has none."""
+    volts, rpm = np.where(found.bus_mv == ABSENT, np.nan, found.bus_mv / 1000), np.full(len(found), np.nan)
+    if speed := found.beside.get("rpm"):  # its lines are in the order of the others
+        rpm[np.isin(found.line, speed.line)] = speed.values[np.isin(speed.line, found.line)]
+    return Lines(found.boot, found.t_s, volts, rpm)
 
 
 def _put(rows: Rows, known: Beside, hold_s: float, *, mean: bool) -> Floats:

@@ -16,7 +16,7 @@ from underdash.review.foreign.numbers import NOTHING
 from underdash.review.foreign.times import SINCE_1970_S, Clock
 
 LARGEST = {"t_s": 4.2e9, "volts": 100.0, "amps": 2000.0, "temperature_c": 200.0, "rpm": 20000.0}
-BESIDE = ("temperature_c", "rpm")  # columns that no verdict needs
+BESIDE = ("temperature_c", "rpm")  # that a log need not have; the speed tells the engine of its key
 _SIGNS = {"volts": "V", "amps": "A", "temperature_c": "°C", "rpm": "rpm"}
 _OTHER_UNITS = {"volts": "mV", "amps": "mA", "temperature_c": "F"}  # than that which a number beyond was read in
 _KEPT_PROBLEMS = 5
@@ -25,12 +25,13 @@ _LEAST_VOLTS = 1.0  # a whole log below this is in another unit: a battery so fl
 
 @dataclass(frozen=True)
 class Beside:
-    """The values of a column beside volts and amps, where it has any: boot, t_s [s] as in Samples; values in the unit
-    of the column's name."""
+    """The values of a column beside volts and amps, where it has any: boot, t_s [s], line as in Samples; values in the
+    unit of the column's name."""
 
     boot: NDArray[np.int64]
     t_s: NDArray[np.float64]
     values: NDArray[np.float64]
+    line: NDArray[np.int64]
 
 
 @dataclass
@@ -273,7 +274,9 @@ def _set_aside(samples: Samples, beside: dict[str, NDArray[np.int64]]) -> None:
     only = np.zeros(len(samples), bool)
     for ours, thousandths in beside.items():
         known = thousandths != ABSENT
-        samples.beside[ours] = Beside(samples.boot[known], samples.t_s[known], thousandths[known] / 1000.0)
+        samples.beside[ours] = Beside(
+            samples.boot[known], samples.t_s[known], thousandths[known] / 1000.0, samples.line[known]
+        )
         only |= known
     only &= (samples.bus_mv == ABSENT) & (samples.clamp_ma == ABSENT)
     if only.any():

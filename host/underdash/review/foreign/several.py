@@ -11,7 +11,9 @@ import numpy as np
 from underdash.archive import SUFFIX
 from underdash.problems import UsageError, readable
 from underdash.review.foreign import SUFFIXES, from_csv
+from underdash.review.foreign.covered import Covered, in_order, no_overlap
 from underdash.review.foreign.options import Options
+from underdash.review.foreign.times import Begun
 from underdash.review.rows import Account, Lines, Rows
 
 
@@ -22,19 +24,57 @@ def logs(sources: Sequence[Path]) -> list[Path]:
     for source in sources:
         inside = _inside(source) if source.is_dir() else [source] if source.suffix.lower() in SUFFIXES else []
         if not inside and len(sources) > 1:
-            raise UsageError(
-                f"{source}: is no log; of several sources each has to be one ({', '.join(sorted(SUFFIXES))})"
-            )
+            what = "holds a journal, no logs alone" if holds_journal(source) else "is no log"
+            raise UsageError(f"{source}: {what}; of several sources each has to be one ({', '.join(sorted(SUFFIXES))})")
         found += inside
     return found
 
 
 def _inside(folder: Path) -> list[Path]:
+    return [] if holds_journal(folder) else [path for path in _files(folder) if path.suffix.lower() in SUFFIXES]
+
+
+def holds_journal(folder: Path) -> bool:
+    """Whether it is a folder with segments of a board in it: then what else is there is not read."""
+    return folder.is_dir() and any(path.suffix == SUFFIX for path in _files(folder))
+
+
+def beside_journal(source: Path) -> str | None:
+    """What to say of a folder in which logs stand beside a journal, for they are not read; None of any other source."""
+    if not holds_journal(source):
+        return None
+    found = [path.name for path in _files(source) if path.suffix.lower() in SUFFIXES]
+    if not found:
+        return None
+    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"{source}: holds a journal, and that is read; {found[0]}{more} beside it not: name logs to review them"
+
+
+def no_options(source: Path, options: Options) -> None:
+    """UsageError where options of logs are given for what is no log."""
+    if options == Options():
+        return
+    why = "holds a journal; " if holds_journal(source) else ""
+    known = ", ".join(sorted(SUFFIXES))
+    raise UsageError(f"{source}: {why}columns and the like can be told of logs only ({known})")
+
+
+def _files(folder: Path) -> list[Path]:
     with readable(folder):
-        files = sorted(path for path in folder.iterdir() if path.is_file())
-    return [] if any(path.suffix == SUFFIX for path in files) else [
-        path for path in files if path.suffix.lower() in SUFFIXES
-    ]  # fmt: skip
+        return sorted(path for path in folder.iterdir() if path.is_file())
+
+
+def no_copies(paths: Sequence[Path]) -> None:
+    """UsageError where two of these logs are the same, byte for byte."""
+    seen: dict[bytes, Path] = {}
+    for path in paths:
+        with readable(path):
+            content = sha256(path.read_bytes()).digest()
+            if other := seen.get(content):
+                if path.samefile(other):
+                    raise UsageError(f"{path}: is named twice; name it once")
+                raise UsageError(f"{path}: is the same as {other}; leave one of them out")
+        seen[content] = path
 
 
 def name(sources: Sequence[Path], logs: Sequence[Path]) -> str:
@@ -51,32 +91,33 @@ def from_logs(
     """Read and judge logs as `from_csv` does each, in the order of their dates, or as they come if not all have one.
 
     Boots count on from log to log; `Account.logs` tells of which each is. Errors as from_csv's; UsageError also where
-    two logs are the same.
+    two logs are the same, or hold the same time.
     """
-    seen: dict[bytes, Path] = {}
-    for path in paths:
-        with readable(path):
-            other = seen.setdefault(sha256(path.read_bytes()).digest(), path)
-        if other is not path:
-            raise UsageError(f"{path}: is the same as {other}; leave one of them out")
+    no_copies(paths)
     read = [(path, *from_csv(path, columns, thresholds, options)) for path in paths]
-    if len(read) > 1 and all(account.origins for _, _, account in read):
-        read.sort(key=lambda one: one[2].origins[int(one[1].boot[0])].iso(float(one[1].t_s[0])) or "")
+    covered = [Covered.of(path, _begun(account), rows.t_s) for path, rows, account in read]
+    no_overlap(covered)
+    read = [read[at] for at in in_order(covered)]
     whole, boots = Account(thresholds=read[0][2].thresholds), 0
     parts: list[Rows] = []
-    lines: list[Lines | None] = []
-    whole.step_mv = min((one.step_mv for _, _, one in read if one.step_mv is not None), default=None)
+    known: list[Lines] = []
+    whole.step_mv = max((one.step_mv for _, _, one in read if one.step_mv is not None), default=None)
     for path, rows, account in read:
         rows = replace(rows, boot=rows.boot + boots)
         whole.origins = {**whole.origins, **{boot + boots: origin for boot, origin in account.origins.items()}}
         whole.logs.update(dict.fromkeys(np.unique(rows.boot).tolist(), path.name))
-        lines.append(account.lines and replace(account.lines, boot=account.lines.boot + boots))
+        if account.lines is not None:
+            known.append(replace(account.lines, boot=account.lines.boot + boots))
         boots = int(rows.boot[-1])
         parts.append(rows)
-    known = [one for one in lines if one is not None]
-    if len(known) == len(lines):
+    if known:
         whole.lines = Lines(**_joined(known))
     return Rows(**_joined(parts)), whole
+
+
+def _begun(account: Account) -> Begun | None:
+    origin = next(iter(account.origins.values()), None)
+    return origin if isinstance(origin, Begun) else None
 
 
 def _joined(parts: Sequence[Rows] | Sequence[Lines]) -> dict[str, Any]:

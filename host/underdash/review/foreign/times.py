@@ -5,6 +5,10 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, timezone
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from underdash.review.foreign.reading import Samples
 
 _DATE = r"\d{1,4}(?P<dash>[-/.])\d{1,2}(?P=dash)\d{1,4}|\d{8}|\d{1,2}[- ](?:[A-Z][a-z]{2})[- ]\d{4}"
 _STAMP = re.compile(
@@ -143,6 +147,13 @@ class Begun:
 
     origin_s: float
     utc_offset_s: int | None
+
+    @classmethod
+    def of(cls, samples: "Samples") -> "Begun | None":
+        """When these began; None if they are not dated."""
+        if samples.origin_s is None:
+            return None
+        return cls(samples.origin_s, samples.utc_offset_s if samples.zoned else None)
 
     def iso(self, t_s: float) -> str:
         """The log's own time at `t_s` [s], ISO 8601 to the second, with its zone if that is known."""

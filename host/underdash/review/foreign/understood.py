@@ -10,9 +10,11 @@ from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT
 from underdash.problems import DataError, UnderdashError, UsageError
 from underdash.review.foreign import gather, layout, meaning, reading
+from underdash.review.foreign.covered import Covered
 from underdash.review.foreign.options import COLUMNS, Options
-from underdash.review.foreign.times import moment
+from underdash.review.foreign.times import Begun, moment
 from underdash.review.rows import GAP_MS
+from underdash.review.words import count, duration
 
 _FIRST_ROWS = 5
 _ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, day, year"}
@@ -21,11 +23,12 @@ _ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, 
 @dataclass(frozen=True)
 class Understood:
     """text: what was understood. refused: why the log cannot be reviewed so, None if it can. options: those under
-    which it is always read so, for a column map."""
+    which it is always read so, for a column map. covered: when it was recorded, None if it was not read."""
 
     text: str
     refused: UnderdashError | None
     options: Options
+    covered: Covered | None = None
 
 
 def understand(path: Path, options: Options) -> Understood:
@@ -55,10 +58,10 @@ def understand(path: Path, options: Options) -> Understood:
     if found.problems:
         lines += ["", *(f"  refused: {str(problem).removeprefix(str(path))[2:]}" for problem in found.problems)]
         if found.refused > len(found.problems):
-            lines.append(f"  refused: {_count(found.refused - len(found.problems), 'more line')}")
+            lines.append(f"  refused: {count(found.refused - len(found.problems), 'more line')}")
     elif len(found) and (why := gather.too_far_apart(found, options.hold_s)):
         refused = UsageError(f"{path}: {why}")
-    return Understood("\n".join(lines), refused, settled)
+    return Understood("\n".join(lines), refused, settled, Covered.of(path, Begun.of(found), found.t_s))
 
 
 def _line(name: str, text: str) -> str:
@@ -103,11 +106,11 @@ def _time_lines(found: reading.Samples, options: Options) -> Iterator[str]:
     yield _line("time", f"{_when(found, first)} to {_when(found, last)}: {_length(span_s)}")
     restarts = int(found.boot[-1]) - 1
     if found.backs:
-        done = {"sort": "put in order", "restart": f"{_count(restarts, 'restart')} of the recorder"}.get(
+        done = {"sort": "put in order", "restart": f"{count(restarts, 'restart')} of the recorder"}.get(
             options.time_back or "", "refused"
         )
-        twice = f"; {_count(found.twice, 'row')} written twice, taken once" if found.twice else ""
-        yield _line("goes back", f"at {_count(found.backs, 'place')}: {done}{twice}")
+        twice = f"; {count(found.twice, 'row')} written twice, taken once" if found.twice else ""
+        yield _line("goes back", f"at {count(found.backs, 'place')}: {done}{twice}")
     steps = np.where(np.diff(found.boot) == 0, np.diff(found.t_s), 0.0)
     moving = steps[steps > 0]
     rate = f", a new time each {_length(float(np.median(moving)))} (median)" if len(moving) else ""
@@ -115,9 +118,9 @@ def _time_lines(found: reading.Samples, options: Options) -> Iterator[str]:
     yield _line("rows", f"{len(found)}{rate}" + (f"; {at_once} at the time of the row before" if at_once else ""))
     aside = []
     if found.elsewhere:
-        aside.append(f"{_count(found.elsewhere, 'row')} without volts or amps, but with other columns' values")
+        aside.append(f"{count(found.elsewhere, 'row')} without volts or amps, but with other columns' values")
     if found.heads:
-        aside.append(f"{_count(found.heads, 'row')} that repeat{'s' if found.heads == 1 else ''} the names")
+        aside.append(f"{count(found.heads, 'row')} that repeat{'s' if found.heads == 1 else ''} the names")
     if found.cut_line:
         aside.append(f"the last row, which ends too early (line {found.cut_line})")
     if aside:
@@ -141,7 +144,7 @@ def _value_lines(found: reading.Samples) -> Iterator[str]:
         empty = len(values) - len(known)
         if len(known):
             span = f"{known.min():g} to {known.max():g} {unit}, median {np.median(known):g}"
-            yield _line(f"{name} are", span + (f"; {_count(empty, 'row')} without" if empty else ""))
+            yield _line(f"{name} are", span + (f"; {count(empty, 'row')} without" if empty else ""))
         elif name == "volts":
             yield _line("volts are", "in no row")
     for ours, (name, unit) in {"temperature_c": ("degrees are", "C"), "rpm": ("rpm are", "rpm")}.items():
@@ -149,11 +152,11 @@ def _value_lines(found: reading.Samples) -> Iterator[str]:
             beside = found.beside[ours].values
             if len(beside):
                 span = f"{beside.min():g} to {beside.max():g} {unit}, median {np.median(beside):g}"
-                yield _line(name, f"{span}; in {_count(len(beside), 'row')}")
+                yield _line(name, f"{span}; in {count(len(beside), 'row')}")
             else:
                 yield _line(name, "in no row")
     if found.repeated:
-        yield _line("duplicates", f"{_count(found.repeated, 'row')} the same as the row before in every column")
+        yield _line("duplicates", f"{count(found.repeated, 'row')} the same as the row before in every column")
     known = np.flatnonzero(found.bus_mv != ABSENT)
     steps = np.abs(np.diff(found.bus_mv[known]))
     same = int((steps == 0).sum())
@@ -194,15 +197,8 @@ def _when(found: reading.Samples, t_s: float) -> str:
 
 
 def _length(seconds: float) -> str:
+    """As `duration`, but with what a second is cut into, and in days what is long."""
     if seconds < 120:
         return f"{round(seconds, 3):g} s"
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    days, hours = divmod(hours, 24)
-    if days:
-        return f"{days} d {hours} h"
-    return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    days, rest = divmod(round(seconds), 86400)
+    return f"{days} d {rest // 3600} h" if days else duration(seconds)

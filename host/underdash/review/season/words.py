@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from underdash.review.words import WEIGHTS
+
 _WEIGHTS = {"act": "act", "drifting": "watch", "unknown": "note", "steady": "well"}
-_ORDER = ("act", "watch", "note", "well")
 
 
 def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
@@ -36,7 +37,7 @@ def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
                 "row": None,
                 "t_s": None,
             })  # fmt: skip
-    return sorted(found, key=lambda one: _ORDER.index(one["weight"]))
+    return sorted(found, key=lambda one: WEIGHTS.index(one["weight"]))
 
 
 def _left_on(event: dict[str, Any]) -> dict[str, Any]:

@@ -14,10 +14,10 @@ from chargecore.engine import UNKNOWN, Engine
 from chargecore.thresholds import Thresholds
 from chargecore.units import ABSENT, TICKS_MASK
 from underdash import archive
-from underdash.problems import UsageError
 from underdash.review import dated, foreign, journal
 from underdash.review.drives import begins
 from underdash.review.foreign import several
+from underdash.review.rows import REST_GAP_MS
 from underdash.review.stretches import not_rest, parked, runs
 from underdash.review.stride import stride
 
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 Ints = NDArray[np.integer[Any]]
 Show = Callable[[int, int], None]
 
-_REST_GAP_MS = 65_535  # a longer hole and the engine begins anew, in every state
 _CHUNK = 200_000  # rows judged between two tellings of the progress
 
 
@@ -84,7 +83,7 @@ class Rows:
         if not len(self):
             return []
         steps = np.diff(self.t_ms)
-        anew = (np.diff(self.boot) != 0) | (steps < 0) | (steps > _REST_GAP_MS)
+        anew = (np.diff(self.boot) != 0) | (steps < 0) | (steps > REST_GAP_MS)
         return [0, *(np.flatnonzero(anew) + 1).tolist()]
 
     @cached_property
@@ -94,8 +93,7 @@ class Rows:
         found = []
         apart_s = np.diff(self.t_ms, prepend=self.t_ms[:1]) / 1000.0
         apart_s[np.diff(self.boot, prepend=self.boot[:1]) != 0] = 0.0
-        usual_s = float(np.median(apart_s)) if len(self) else 0.0
-        for start, end, after in not_rest(self.boot, parked(self.state, self._key), apart_s, usual_s):
+        for start, end, after in not_rest(self.boot, parked(self.state, self._key), apart_s):
             part = slice(start, after)
             first = begins(self.state[part], np.where(self.bus_mv[part] == ABSENT, np.nan, self.bus_mv[part] / 1000))
             if first is not None:
@@ -122,9 +120,7 @@ def read(source: Path, options: foreign.Options, thresholds: "Mapping[str, int] 
     """
     if logs := several.logs([source]):
         return _from_logs(logs, options, thresholds)
-    if options != foreign.Options():
-        known = ", ".join(sorted(foreign.SUFFIXES))
-        raise UsageError(f"{source}: columns and the like can be told of logs only ({known})")
+    several.no_options(source, options)
     return _from_segments(archive.segments(source))
 
 
