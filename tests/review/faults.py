@@ -265,8 +265,9 @@ def compose(entries: Sequence[Entry], days: Sequence[float] | None = None) -> tu
                 begins = datetime(2025, 1, 1) + timedelta(days=days[number - 1], seconds=drive["start_s"])
                 moved["dated"] = begins.isoformat(timespec="seconds")
             drives.append(moved)
-        rests += [{**rest, "boot": number} for rest in one.report["rests"]]
-        parked += [{**episode, "boot": number} for episode in one.report["parked_episodes"]]
+        rests += [{**rest, "boot": number, "first_row": rest["first_row"] + offset} for rest in one.report["rests"]]
+        parked += [{**episode, "boot": number, "first_row": episode["first_row"] + offset}
+                   for episode in one.report["parked_episodes"]]  # fmt: skip
         steps += one.steps
         offset += len(one.rows)
     report = {**entries[0].report, "drives": drives, "rests": rests, "parked_episodes": parked, "rows": offset}

@@ -42,7 +42,7 @@ def review(
         from underdash.review.against_plan import against_plan
 
         report["plan"] = against_plan(report, car)
-    report["season"] = season(report, table)
+    report["season"] = season(report, table, account.lines)
     report["findings"] = findings.findings(report)
     report["answers"] = answers.answers(report)
     lost_volts.heed(report)

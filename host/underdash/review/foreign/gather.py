@@ -15,6 +15,7 @@ from underdash.review.rows import GAP_MS, REST_GAP_MS, Ints, Judging
 from underdash.review.stride import stride
 
 _HIGHEST = 1 << 40  # above all volts
+_PARKED_S, _LEAST_NEAR = 30.0, 60  # rows so far apart may be a parked car's, if so many steps are nearer (chosen here)
 _HELD_STEP_S = 5.0  # held values are repeated so often: no step that the engine or the charge would take for a hole
 
 Sample = tuple[int, float, int, int]  # boot, t_s, bus_mv, clamp_ma
@@ -39,6 +40,11 @@ def too_far_apart(samples: Samples, hold_s: float | None) -> str | None:
     steps = steps[steps > 0]
     step_s = float(np.median(steps)) if len(steps) else 0.0
     if hold_s is not None or step_s * 1000 <= GAP_MS:
+        return None
+    # A recorder may write a row a minute while the car is parked: then a drive's rows are few, and near to each other.
+    near = steps * 1000 <= GAP_MS
+    parked = _PARKED_S <= float(np.median(steps[~near])) <= REST_GAP_MS / 1000
+    if parked and near.sum() >= _LEAST_NEAR:
         return None
     return (
         f"its rows are {step_s:.4g} s apart, too far for a verdict (at most {GAP_MS // 1000} s); if a value stands "

@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chargecore import engine
-from underdash.review.rows import Floats, Ints, Rows
+from underdash.review.rows import Floats, Ints, Lines, Rows
 
 _RUNS = np.isin(
     np.arange(len(engine.STATE_NAMES)), (engine.CHARGING, engine.MARGINAL, engine.DISCHARGING, engine.OVERCHARGE)
 )
 _SETTLED_S = 60.0  # after the crank: its charge is back
-_LEAST_ROWS = 300  # of a running engine; a shorter drive may have switched nothing (chosen here)
+_LEAST_S = 300.0  # of a running engine; a shorter drive may have switched nothing (chosen here)
+_SHARP_S = (4.0, 10.0)  # six rows of a second, give or take; in slower ones no step is sharp
 _SEVERAL = 3  # so many steps down and as many up must be as large: one is a chance
 _FLAT_V, _FLAT_SHARE = 0.03, 0.15  # before and after a sharp step the volts keep this near (chosen here)
 _SEEN_V = 0.012  # a smaller fall may be noise: nothing is looked for after it (chosen here)
@@ -29,23 +30,30 @@ _BEFORE_ROWS = 12  # before the crank: the key is on for seconds, in rows of one
 _INRUSH_V = 0.7  # a starter lets the volts fall by as much from row to row: `crank_drop_mv`
 _KEY_S = (1.5, 0.15)  # the key's level is looked for so long, and ends so long, before the starter [s]
 _AWAKE_S, _REST_S = 5.0, 60.0  # a row longer than the one is of rest
+_MIXED_V = 0.25  # a row that reaches further is of more than one thing: the key, the starter, the engine (chosen here)
+_KEY_LINES, _KEY_LINES_S = 8, 2.5  # of a log's lines so many at most tell the key's level, within so long [s]
+_AROUND_START_S = 12.0  # the starter turns so near to where the rows have it [s]
+_LONGEST_S = 10.0  # nothing is known of a longer row
 _CRANK_ROWS = 400  # no crank is longer, in tenths of a second
 _CHARGED_V = 13.0  # from here the engine runs
 
 Steps = dict[str, float | None]
 
 
-def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
+def load_steps(rows: Rows, drives: list[dict[str, Any]], lines: Lines | None = None) -> list[Steps]:
     """For each drive (its first_row to last_row), None where it does not tell:
 
     running_volts [V]: median with the engine running, a minute after the crank or later; whatever the verdict.
     running_s [s]: how many seconds of that.
-    load_step_volts [V]: the third largest sharp fall or rise, the smaller of the two; None for less than five minutes.
+    load_step_volts [V]: the third largest sharp fall or rise, the smaller of the two; None for less than five minutes,
+    or in rows too slow for it.
     load_sag_volts [V]: how far the volts were down 20 to 24 s after the largest falls (median of three).
     load_step_amps [A]: by how much the battery's current fell with such falls (median); None without a clamp or steps.
     key_volts [V]: just before the starter turned, with the key's loads on.
     key_ohm [ohm]: what these pull the volts down by, over what they draw, with a clamp.
     temperature [C]: median, of logs that have one.
+
+    lines: those of a log that the rows were made of. A row may hold key, starter and engine at once; they do not.
     """
     found: list[Steps] = []
     warmth = bool(np.isfinite(rows.temperature).any())
@@ -53,7 +61,8 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
         span = slice(drive["first_row"], drive["last_row"] + 1)
         runs = _RUNS[rows.state[span]] & (rows.t_s[span] > drive["start_s"] + _SETTLED_S)
         volts = sag = amp_steps = None
-        if int(runs.sum()) >= _LEAST_ROWS:
+        running_s = float(np.diff(rows.t_s[span], prepend=rows.t_s[span.start])[runs].clip(0.0, _LONGEST_S).sum())
+        if running_s >= _LEAST_S and _sharp_enough(rows.t_s[span][runs]):
             # A drive at a time, and the rows around it that its own look at: a season at once takes its memory in vain.
             first = max(span.start - _AROUND, 0)
             wide, inner = slice(first, span.stop + _AROUND), slice(span.start - first, span.stop - first)
@@ -70,14 +79,19 @@ def load_steps(rows: Rows, drives: list[dict[str, Any]]) -> list[Steps]:
             sag, amp_steps = _median(-_later(rows.volts, places)), _median(-_difference_at(rows.amps, places))
         found.append({
             "running_volts": _median(rows.volts[span][runs]),
-            "running_s": float(runs.sum()),
+            "running_s": running_s,
             "load_step_volts": volts,
             "load_sag_volts": sag,
             "load_step_amps": amp_steps,
-            **_key(rows, drive),
+            **_key(rows, drive, lines),
             "temperature": _median(rows.temperature[span]) if warmth else None,
         })  # fmt: skip
     return found
+
+
+def _sharp_enough(t_s: Floats) -> bool:
+    """Whether most of these rows are near enough to each other for a sharp step."""
+    return len(t_s) > 6 and bool(np.median(t_s[6:] - t_s[:-6]) <= _SHARP_S[1])
 
 
 def _largest_around(sizes: Floats) -> Floats:
@@ -126,7 +140,7 @@ def _sharp(volts: Floats, t_s: Floats) -> Floats:
     unrest = np.maximum(_reach(*before), _reach(*after))
     span_s = _shifted(t_s, 3) - _shifted(t_s, -3)
     flat = unrest <= np.maximum(_FLAT_V, _FLAT_SHARE * np.abs(rise))
-    known: NDArray[np.bool_] = flat & (span_s >= 4.0) & (span_s <= 10.0)  # False for nan
+    known: NDArray[np.bool_] = flat & (span_s >= _SHARP_S[0]) & (span_s <= _SHARP_S[1])  # False for nan
     return np.where(known, rise, 0.0)
 
 
@@ -135,9 +149,10 @@ def _reach(one: Floats, two: Floats, three: Floats) -> Floats:
     return np.asarray(np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three))
 
 
-def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
-    """key_volts, key_ohm: from the rows just before the starter's inrush, the steepest fall around the start; where a
-    slow log missed that, from the rows that were awake before the drive.
+def _key(rows: Rows, drive: dict[str, Any], lines: Lines | None) -> Steps:
+    """key_volts, key_ohm: from a log's lines just before the engine turned; else from the rows just before the
+    starter's inrush, the steepest fall around the start; where a slow log missed that, from the rows that were awake
+    before the drive.
 
     The verdict alone does not tell: behind a bad connection the key's loads already pull the volts to a crank's level.
     """
@@ -151,6 +166,7 @@ def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
         stop = int(np.searchsorted(rows.t_s[first : first + _CRANK_ROWS], over_s)) + first
     t_s, low, volts, amps = (part[first:stop] for part in (rows.t_s, rows.low, rows.volts, rows.amps))
     level = np.diff(t_s, prepend=t_s[:1] - _REST_S) < _AWAKE_S
+    level &= ~(rows.high[first:stop] - low >= _MIXED_V)
     falls = low[:-1] - low[1:]
     turns = int(np.nanargmax(falls)) + 1 if np.isfinite(falls).any() else 0
     if turns and falls[turns - 1] >= _INRUSH_V:
@@ -160,8 +176,31 @@ def _key(rows: Rows, drive: dict[str, Any]) -> Steps:
         # With the engine's speed: not those after a start that no row caught, in which the battery runs the car.
         level &= (volts < _CHARGED_V) & ~(rows.rpm[first:stop] > 0.0)
         level[start - first :] = False
-    key_volts, drawn = _median(volts[level]), _median(-amps[level])
+    told = None if lines is None else _key_of_lines(lines, drive["boot"], drive["start_s"])
+    key_volts, drawn = told if told is not None else _median(volts[level]), _median(-amps[level])
     rested = drive["rested_volts"]
     if key_volts is None or rested is None or drawn is None or not _KEY_A[0] < drawn < _KEY_A[1]:
         return {"key_volts": key_volts, "key_ohm": None}
     return {"key_volts": key_volts, "key_ohm": (rested - key_volts) / drawn}
+
+
+def _key_of_lines(lines: Lines, boot: int, start_s: float) -> float | None:
+    """Volts [V] of the last lines before the engine turned, and before the volts left the key's level; None where the
+    log begins later. Without the engine's speed only the volts tell."""
+    of_boot = np.searchsorted(lines.boot, (boot, boot + 1))
+    t_s, rpm = lines.t_s[slice(*of_boot)], lines.rpm[slice(*of_boot)]
+    turns = np.flatnonzero((rpm[1:] > 0.0) & (rpm[:-1] == 0.0) & (t_s[1:] <= start_s + _AWAKE_S)) + 1
+    start_s = float(t_s[turns[-1]]) if len(turns) else start_s
+    first, stop = np.searchsorted(t_s, (start_s - _AROUND_START_S, start_s + _AWAKE_S)) + of_boot[0]
+    t_s, volts, rpm = (column[first:stop] for column in (lines.t_s, lines.volts, lines.rpm))
+    known = np.isfinite(volts)
+    t_s, volts, rpm = t_s[known], volts[known], rpm[known]
+    awake = np.flatnonzero(np.diff(t_s, prepend=-np.inf) < _AWAKE_S)
+    if not len(awake):
+        return None
+    t_s, volts, rpm = t_s[awake], volts[awake], rpm[awake]
+    left = (rpm > 0.0) | (volts >= _CHARGED_V)
+    left[1:] |= np.abs(np.diff(volts)) >= _MIXED_V
+    turned = int(np.argmax(left)) if left.any() else 0
+    before = slice(max(turned - _KEY_LINES, 0), turned)
+    return _median(volts[before][t_s[before] >= t_s[turned] - _KEY_LINES_S])

@@ -153,6 +153,7 @@ DEFICITS = Kind("deficits at idle", "s/h", 60.0, decimals=1)
 DEFICITS_DRIVING = Kind("deficits while driving", "s/h", 60.0, decimals=1)
 NIGHT = Kind("overnight drift", "mV/h", 2.0)
 KEY_SAG = Kind("sag with the key on", "V", 0.3)
+KEY_VOLTS = Kind("volts with the key on", "V", 0.3, per_k=0.0043)  # where no rest before it is known
 LOAD_STEP = Kind("steps with the loads", "V", 0.1)  # half of what a shop allows one side
 LOAD_SAG = Kind("sag after the loads", "V", 0.1)
 KEY_OHM = Kind("resistance seen by the key's loads", "ohm", 0.015, decimals=5)
@@ -199,6 +200,8 @@ def quantities(report: dict[str, Any], steps: list[Steps] | None) -> dict[str, Q
         follow(DEFICITS_DRIVING, lambda i: _deficit(drives[i]))
     follow(NIGHT, lambda i: rests[i]["drift_mv_per_h"] if rests[i] is not None else None)  # type: ignore[index]
     follow(KEY_SAG, lambda i: _apart(rested[i], key[i]))
+    if KEY_SAG.name not in found:
+        follow(KEY_VOLTS, lambda i: key[i])
     if steps is not None:
         ran = _long([one["running_s"] or 0.0 for one in steps])
         follow(RUNNING, lambda i: steps[i]["running_volts"] if ran[i] else None, celsius)

@@ -13,15 +13,16 @@ What each fault does to what a monitor at the loads sees:
 """
 
 from dataclasses import dataclass
-from math import sqrt
 from typing import Any
 
 import numpy as np
 
 from underdash.review.season import quantities as q
+from underdash.review.season.events import unsure
 from underdash.review.season.evidence import LEAST_POINTS
-from underdash.review.season.quantities import Quantity
 from underdash.review.season.telling import Found, evidence, moves, number, tells, unit
+from underdash.review.season.with_key import SEEN, with_key
+from underdash.review.words import count
 
 STEADY, DRIFTING, ACT, UNKNOWN = "steady", "drifting", "act", "unknown"
 # What a verdict names as the cause.
@@ -32,7 +33,6 @@ _DEEPER = 1.5  # a crank dip or resistance so many times what it was is past dri
 _LOST_V = 0.4  # twice what a shop allows one side of the charge path: 0.2 V
 _ALONE_V = 12.45  # a car whose median is below lives on its battery, 12.65 V at rest when full (BCI table)
 _KEY_SHARE = 0.25  # what the key's loads, some 9 A, show at least of what all loads do (chosen here)
-_SEEN = 3  # values since a change that would show it, were it there
 _LOST_OHM = 0.030  # 0.4 V at some 13 A of loads
 
 _AT_TAP = (
@@ -43,6 +43,7 @@ _AT_POSTS = (
     "With the engine at a fast idle and the loads on, measure the drop from the alternator's post to the battery's, "
     "and from its case to the battery's negative post: more than 0.2 V is the way; less, machine or regulator."
 )
+_SPEED = "Give the engine's speed, if the log has it (--column rpm=NAME): volts alone may not tell a rest from a drive."
 _NEXT = "Check belt, fuse, charge cable, exciter and regulator, machine, in that order."
 
 
@@ -56,6 +57,8 @@ class Verdict:
     cause: str | None = None
     drive: int | None = None
     """The first drive that shows it."""
+    row: int | None = None
+    """The first row that shows it, where no drive does."""
 
     def plain(self) -> dict[str, Any]:
         return dict(vars(self))
@@ -63,7 +66,10 @@ class Verdict:
 
 def verdicts(report: dict[str, Any], found: Found, dead: dict[str, Any] | None) -> dict[str, Verdict]:
     """{`battery`, `regulator`, `connection`: Verdict}."""
-    connection = _connection(found)
+    connection = _connection(report, found)
+    if dead is not None and connection.cause == CONNECTION:
+        behind = dead["volts"] - min(moved(found, q.RUNNING), 0.0)  # what the bad connection takes is there, before it
+        dead = None if behind >= report["thresholds"]["marginal_mv"] / 1000 else dead
     regulator = _regulator(report, found, dead, connection)
     return {
         "battery": _battery(report, found, regulator, connection),
@@ -83,27 +89,6 @@ def _first(found: Found, *kinds: q.Kind) -> int | None:
     return min((one.drives[one.change.at] for one in changes if one.change is not None), default=None)
 
 
-def _with_key(found: Found, point: Quantity) -> tuple[float, float] | None:
-    """Bounds [V] of how much deeper the key's loads pull the volts since `point` changed (or from its first to its last
-    third): medians' difference, give or take two standard errors. None for fewer than three values on a side."""
-    sag = found.get(q.KEY_SAG.name)
-    if sag is None:
-        return None
-    many = len(point.drives)
-    first, last = (
-        (point.drives[point.change.at],) * 2 if point.change else (point.drives[many // 3], point.drives[-many // 3])
-    )
-    numbers = np.array(sag.drives)
-    before, after = sag.values[numbers < first], sag.values[numbers >= last]
-    if min(len(before), len(after)) < _SEEN:
-        return None
-    shift = float(np.median(after) - np.median(before))
-    # The standard error of a median is 1.25 times a mean's; deviations by their median, each side its own.
-    spread = [1.4826 * float(np.median(np.abs(side - np.median(side)))) for side in (before, after)]
-    off = 2.0 * 1.25 * sqrt(spread[0] ** 2 / len(before) + spread[1] ** 2 / len(after))
-    return shift - off, shift + off
-
-
 def _enough(found: Found, *kinds: q.Kind) -> bool:
     return any(kind.name in found and len(found[kind.name].values) >= LEAST_POINTS for kind in kinds)
 
@@ -118,7 +103,7 @@ def _unknown(what: str, why: str, found: Found, *kinds: q.Kind) -> Verdict:
     )
 
 
-def _connection(found: Found) -> Verdict:
+def _connection(report: dict[str, Any], found: Found) -> Verdict:
     near = (q.LOAD_STEP, q.KEY_SAG, q.KEY_OHM)
     steps, ohm = moved(found, q.LOAD_STEP), moved(found, q.KEY_OHM) - max(moved(found, q.RESISTANCE), 0.0)
     sag = moved(found, q.KEY_SAG)
@@ -142,7 +127,7 @@ def _connection(found: Found) -> Verdict:
         )
     point = found.get(q.RUNNING.name) or found.get(q.SET_POINT.name)
     if point is not None and point.moved < 0.0:
-        key = _with_key(found, point)
+        key = with_key(found, point)
         if key is not None and key[0] > _KEY_SHARE * -point.moved:
             more = f"{1000 * key[0]:.0f} to {1000 * key[1]:.0f} mV"
             return Verdict(
@@ -163,11 +148,12 @@ def _connection(found: Found) -> Verdict:
             EITHER,
             _first(found, q.LOAD_SAG),
         )
-    known = (*near, q.LOAD_SAG)
+    known = (*near, q.KEY_VOLTS, q.LOAD_SAG)
     if not _enough(found, *known):
         return _unknown(
             "how the volts answer to the loads",
-            "A drive shows it if the rows begin before the key, or if it runs for five minutes in rows of a second.",
+            "A drive shows it if the rows begin with the key, before the engine, best with the rest before it; or if "
+            f"it runs for five minutes in rows of a second.{_give_speed(report)}",
             found,
             *known,
         )
@@ -176,8 +162,8 @@ def _connection(found: Found) -> Verdict:
 
 def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None, connection: Verdict) -> Verdict:
     if dead is not None:
-        date = report["drives"][dead["drive"] - 1].get("dated")
-        begin = f"drive {dead['drive']}" + (f", {date[:10]}" if date else "") + f", {_clock(dead['start_s'])}"
+        date, drive = dead["dated"], f"drive {dead['drive']}" if dead["drive"] else "a drive whose start no row shows"
+        begin = drive + (f", {date[:10]}" if date else "") + f", {_clock(dead['start_s'])}"
         return Verdict(
             ACT,
             f"The alternator gives nothing any more: {dead['volts']:.2f} V on average since {begin}, what a battery "
@@ -185,6 +171,19 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
             f"from {begin}, on, {dead['volts']:.2f} V on average",
             ALTERNATOR,
             dead["drive"],
+            dead["row"],
+        )
+    may = unsure(report)
+    if may:
+        volts = [one["mean_volts"] for one in may if one["mean_volts"] is not None]
+        return Verdict(
+            UNKNOWN,
+            f"After the last drive the car lived on its battery {count(len(may), 'time')} for five minutes and more, "
+            "and no row shows a start: with the engine running the alternator gives nothing, with the engine "
+            "off something was left on. Give the engine's speed (--column rpm=NAME), or measure the volts at the "
+            "battery's posts with the engine at a fast idle.",
+            f"{min(volts):.2f} to {max(volts):.2f} V on average" if volts else "volts unknown",
+            row=may[0]["first_row"],
         )
     # Volts too low to count as charging have no set point: where the rows tell, look at all volts of the running car.
     kind = q.RUNNING if q.RUNNING.name in found else q.SET_POINT
@@ -234,7 +233,7 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
         )
     if fell != 0.0:
         # A shared resistance would show with the key's loads as well; one before the battery as a sag after loads.
-        key = _with_key(found, point)
+        key = with_key(found, point)
         sure = key is not None and key[1] < _KEY_SHARE * abs(fell) and q.LOAD_SAG.name in found
         there = f"{number(point, point.now)} {unit(point)} there too is the regulator."
         if sure:
@@ -271,17 +270,34 @@ def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None
             told,
             EITHER,
         )
+    apart = float(np.median(point.values[-max(len(point.values) // 3, 3) :])) - point.level
+    if abs(apart) >= point.matters(float(np.ptp(point.days))):
+        return Verdict(
+            UNKNOWN,
+            f"The latest third of the {len(point.values)} drives has {abs(apart):.2f} V "
+            f"{'less' if apart < 0.0 else 'more'} than the first, but they differ so much that it may be chance. Drive "
+            "on and review again, with the temperature of the air if the log has it (--column temperature_c=NAME).",
+            told,
+        )
     return Verdict(STEADY, f"It holds {point.now:.2f} V; what moves is the weather's.", told)
 
 
 def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connection: Verdict) -> Verdict:
     strength, charge = (q.DIP, q.RESISTANCE), (q.RESTED, q.NIGHT)
     limits = report["thresholds"]
-    held = [drive["cranks"][0]["held_volts"] for drive in report["drives"][-_SEEN:] if drive["cranks"]]
+    held = [drive["cranks"][0]["held_volts"] for drive in report["drives"][-SEEN:] if drive["cranks"]]
     known = [volts for volts in held if volts is not None and volts < limits["weak_crank_mv"] / 1000]
+    # Behind a bad connection the monitor sees less than the battery holds; and a slow log's lowest volts may be from
+    # when the engine ran already.
     grown = [found[kind.name] for kind in strength if moved(found, kind) > 0.0]
-    # Behind a bad connection the monitor sees less than the battery holds.
-    failing = len(known) == _SEEN and connection.cause != CONNECTION
+    if connection.cause == CONNECTION and any(one.bounds for one in grown):
+        return Verdict(
+            UNKNOWN,
+            "The volts moved with a connection that has gone bad, and how the battery cranks cannot be seen through it "
+            "in a log as slow as this: mend that first, then judge again.",
+            evidence(found, *strength, *charge),
+        )
+    failing = len(known) == SEEN and connection.cause != CONNECTION
     if failing or grown:
         gone = failing or any(one.now >= _DEEPER * one.level > 0.0 for one in grown)
         which = "Its resistance at the crank has risen" if moved(found, q.RESISTANCE) > 0.0 else "It gives way more"
@@ -326,17 +342,25 @@ def _battery(report: dict[str, Any], found: Found, regulator: Verdict, connectio
         return Verdict(
             ACT if low else DRIFTING, why, evidence(found, *charge, *strength), UNDERCHARGED, _first(found, *charge)
         )
-    return _steady_battery(found, strength, charge)
+    return _steady_battery(report, found, strength, charge)
 
 
-def _steady_battery(found: Found, strength: tuple[q.Kind, ...], charge: tuple[q.Kind, ...]) -> Verdict:
+def _give_speed(report: dict[str, Any]) -> str:
+    """What to say where a log without the engine's speed leaves it to the volts whether the car was parked."""
+    return "" if report.get("speed", True) or report.get("board") else f" {_SPEED}"
+
+
+def _steady_battery(
+    report: dict[str, Any], found: Found, strength: tuple[q.Kind, ...], charge: tuple[q.Kind, ...]
+) -> Verdict:
     """Steady, as far as it is known; of a slow log it says what that is worth."""
     told = evidence(found, *charge, *strength)
     cranks, nights = _enough(found, *strength), _enough(found, *charge)
     if not cranks and not nights:
         return _unknown(
             "a crank or a night",
-            "A crank shows if the rows begin before the starter; a night if the board is awake or logs its rest.",
+            "A crank shows if the rows begin before the starter; a night if its rest is recorded."
+            f"{_give_speed(report)}",
             found,
             *strength,
             *charge,
@@ -347,6 +371,8 @@ def _steady_battery(found: Found, strength: tuple[q.Kind, ...], charge: tuple[q.
     doubt = (
         " The log is too slow for a crank and catches it by chance, so an ageing battery shows late." if slow else ""
     )
+    if not nights:
+        doubt += f" What it rests at is not known: record it overnight, a row a minute is enough.{_give_speed(report)}"
     return Verdict(STEADY, f"It {'rests and ' if nights else ''}cranks as it did.{doubt}", told)
 
 
