@@ -21,6 +21,7 @@ def report(values: Mapping[str, Sequence[float | None]], dates: Sequence[str | N
             "number": index + 1,
             "boot": index + 1,
             "dated": dates[index] if dates else None,
+            "started": True,
             "start_s": 40000.0,
             "length_s": 1800.0,
             "first_row": 0,
@@ -39,7 +40,8 @@ def report(values: Mapping[str, Sequence[float | None]], dates: Sequence[str | N
             }],
         })  # fmt: skip
         rests.append({
-            "boot": index + 1, "start_s": 0.0, "length_s": 39990.0, "volts": rested, "rested": True,
+            "boot": index + 1, "dated": None, "first_row": 0, "start_s": 0.0, "length_s": 39990.0, "volts": rested,
+            "rested": True,
             "drift_mv_per_h": value("drift", index, 0.5), "drift_low": None, "drift_high": None, "drains": False,
         })  # fmt: skip
     return {

@@ -200,7 +200,7 @@ def test_an_alternator_is_dead_since_the_first_drive_that_ended_so() -> None:
     assert found is not None
     verdict = found["verdicts"]["regulator"]
     assert (verdict["cause"], verdict["drive"]) == ("alternator", 11)
-    assert "12.10 V on average since drive 11, 2025-02-10, 11:06:50" in verdict["reason"]
+    assert "12.10 V on average since drive 11, 2025-02-10, 08:00:10" in verdict["reason"]
     for drive in plain["drives"][10:]:
         drive["cranks"][0]["before_volts"] = 11.6
     found = season(plain)
@@ -246,8 +246,8 @@ def test_many_such_nights_are_a_drain_and_no_lamp() -> None:
 
 def test_a_clamp_tells_what_was_left_on_and_how_much() -> None:
     plain = report({"set_point": [14.2] * 9})
-    plain["parked_episodes"] = [{"kind": "discharging", "start_s": 100.0, "length_s": 30000.0, "lowest_volts": 12.1,
-                                 "mean_amps": -4.2, "first_row": 77}]  # fmt: skip
+    plain["parked_episodes"] = [{"kind": "discharging", "dated": None, "start_s": 100.0, "length_s": 30000.0,
+                                 "lowest_volts": 12.1, "mean_amps": -4.2, "first_row": 77}]  # fmt: skip
     found = season(plain)
     assert found is not None
     told = next(finding for finding in findings(found) if "left on" in finding["text"])
@@ -310,3 +310,33 @@ def test_the_worked_example_of_the_documentation() -> None:
     assert f"confidence {100 * change['confidence']:.2f} %" in text
     assert f"{quantity['slope']:+.3f} V a month" in text
     assert change["confidence"] == pytest.approx(1 - 14 * 45 / 5852925 * 2 * len(found["quantities"]), abs=1e-4)
+
+
+def test_an_engine_that_never_started_accuses_no_alternator() -> None:
+    """Charging as ever, then three mornings on which the starter turned and nothing came after it."""
+    plain = report({"set_point": [14.2] * 12 + [None] * 3})
+    for drive in plain["drives"][12:]:
+        drive["started"] = False
+        drive["episodes"] = [
+            {"kind": "discharging", "start_s": 40010.0, "length_s": 1790.0, "mean_volts": 12.1, "first_row": 3}
+        ]
+    verdict = season(plain)["verdicts"]["regulator"]
+    assert verdict["cause"] != "alternator"
+    for drive in plain["drives"][12:]:
+        drive["started"] = True
+    assert season(plain)["verdicts"]["regulator"]["cause"] == "alternator"
+
+
+def test_several_nights_left_on_are_not_each_the_only_one() -> None:
+    plain = report({"rested": [12.6] * 20})
+    plain["parked_episodes"] = [
+        {"kind": "discharging", "dated": f"2025-02-{day:02d}T20:00:00", "start_s": 100.0, "length_s": 7200.0,
+         "lowest_volts": 12.1, "mean_amps": -4.0, "first_row": 5, "ran": False}
+        for day in (3, 9)
+    ]  # fmt: skip
+    told = [one for one in findings(season(plain)) if "left on" in one["text"]]
+    assert len(told) == 2 and not any("this once" in one["text"] for one in told)
+    assert told[0]["evidence"] == "on 2025-02-03, from 20:00:00, down to 12.10 V"
+    plain["parked_episodes"] = plain["parked_episodes"][:1]
+    (told_once,) = [one for one in findings(season(plain)) if "left on" in one["text"]]
+    assert "parked, this once (4.0 A, for up to 2.0 h)" in told_once["text"]

@@ -4,7 +4,7 @@ from typing import Any
 
 from underdash.review.charge_words import cost_ah, given, given_ah, measured_ah
 from underdash.review.clock import clock, in_utc
-from underdash.review.drive_words import HARDLY, much_at_idle, often
+from underdash.review.drive_words import HARDLY, much_at_idle, often, slight
 from underdash.review.drive_words import deficits as deficits_of
 from underdash.review.findings import undecided
 from underdash.review.lost_volts import blamed
@@ -70,9 +70,17 @@ def _no(report: dict[str, Any]) -> str:
     if report["doubtful_rests"]:
         many = len({rest["drive"] for rest in report["doubtful_rests"]})
         return f"Not that these rows show, but after {_of(drives[:many], drives)} they leave it open: see the findings."
+    events = (report.get("season") or {"events": []})["events"]
+    parked_too = " But while parked something drew from it: see the findings." if events or _drained(report) else ""
     if len(drives) == 1:
-        return "No. With the engine running the alternator carried the car."
-    return f"No. In each of these {len(drives)} drives the alternator carried the car."
+        return f"No. With the engine running the alternator carried the car.{parked_too}"
+    return f"No. In each of these {len(drives)} drives the alternator carried the car.{parked_too}"
+
+
+def _drained(report: dict[str, Any]) -> bool:
+    """Whether something drew from the parked battery that is worth a line."""
+    drawn = [one for one in report["parked_episodes"] if one["kind"] == "discharging" and not slight([one])]
+    return bool(drawn) or any(rest["drains"] for rest in report["rests"])
 
 
 def _left_out(report: dict[str, Any], deficits: Deficits) -> str:

@@ -6,14 +6,13 @@ from underdash.review import data_words, drive_words, plan_words
 from underdash.review.charge_words import USUAL_A, moved
 from underdash.review.clock import clock
 from underdash.review.drive_words import slight
-from underdash.review.rest import drain_amps
+from underdash.review.rest import USUAL_AH, drain_amps
 from underdash.review.season import words
 from underdash.review.words import Said, duration, figure, on
 
 _SEASON_AH = 5000.0
 _SOON_S = 5.0  # a drive that begins so soon after what was drawn ended it (chosen here)
 _FEW = 3  # up to so many nights are each told of; more together
-_USUAL_AH = 50.0  # a drain needs a capacity; without a car file this one is taken, and said
 
 
 def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
@@ -26,15 +25,22 @@ def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
         _parked(said, episode, report["drives"])
     for rest in report["doubtful_rests"]:
         _doubtful(said, rest, report["drives"])
+    # What was drawn while parked is told once: a night by the season, where it stands out there.
+    parked = {(one["boot"], one["start_s"]) for one in report["parked_episodes"]}
+    season = report.get("season")
+    events = [] if season is None else [e for e in season["events"] if (e["boot"], e["start_s"]) not in parked]
+    nights = {(one["boot"], one["start_s"]) for one in events}
     for rest in report["rests"]:
-        if rest["drains"]:
+        if rest["drains"] and (rest["boot"], rest["start_s"]) not in nights:
             _drains(said, rest, report["capacity_ah"])
     _rested(said, [rest for rest in report["rests"] if rest["rested"] and not rest["drains"]])
     if "plan" in report:
         plan_words.planned(said, report)
     data_words.trust(said, report)
     # A season's come before those of single drives, but not before what says that nothing can be believed.
-    said.found += [(_SEASON_AH, one) for one in words.findings(report.get("season"))]
+    said.found += [
+        (_SEASON_AH, one) for one in words.findings(season and {**season, "events": events}, report["capacity_ah"])
+    ]
     return said.ranked()
 
 
@@ -119,7 +125,7 @@ def _drains(said: Said, rest: dict[str, Any], capacity_ah: float | None) -> None
     if rest["mean_amps"] is not None and rest["mean_amps"] < 0.0:
         current = f"by the clamp {-rest['mean_amps']:.2f} A on average, if its zero can be trusted so far"
     else:
-        ah = _USUAL_AH if capacity_ah is None else capacity_ah
+        ah = USUAL_AH if capacity_ah is None else capacity_ah
         current = f"about {drain_amps(rest['drift_mv_per_h'], ah) * 1000:.0f} mA if the battery holds {ah:.0f} Ah"
     said.add(
         "watch",

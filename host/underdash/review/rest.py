@@ -93,6 +93,9 @@ def _means(values: Any) -> Any:
     return np.add.reduceat(values, bounds[:-1]) / np.diff(bounds)
 
 
+USUAL_AH = 50.0  # what a drain is reckoned from where no car file tells the capacity, and said
+
+
 def drain_amps(drift_mv_per_h: float, capacity_ah: float) -> float:
     """Mean drain [A] that lowers a battery of this capacity [Ah] at this rate [mV/h]: the BCI table's
     span from full to empty, 0.76 V, taken as a straight line."""

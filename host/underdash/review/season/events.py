@@ -21,8 +21,8 @@ _SAG_V = 0.3  # more sag with the key on than usual is a bad connection's work
 
 
 def left_on(report: dict[str, Any], early: list[float | None] | None = None) -> list[dict[str, Any]]:
-    """Each rest in which something drew, unlike the others: kind, boot, start_s, length_s, volts, drift_mv_per_h, amps,
-    row.
+    """Each rest in which something drew, unlike the others: kind, boot, dated, start_s, length_s, volts,
+    drift_mv_per_h, amps, row.
 
     With a clamp it shows as a parked episode with its amps. Without, as a drift far faster than is usual, or as volts
     far lower at the end of a rest than at the end of those around it. early: of `nights.early_drifts`; they stand for
@@ -32,6 +32,7 @@ def left_on(report: dict[str, Any], early: list[float | None] | None = None) -> 
         {
             "kind": "left on",
             "boot": episode.get("boot"),
+            "dated": episode["dated"],
             "start_s": episode["start_s"],
             "length_s": episode["length_s"],
             "volts": episode["lowest_volts"],
@@ -67,12 +68,13 @@ def left_on(report: dict[str, Any], early: list[float | None] | None = None) -> 
         {
             "kind": "left on",
             "boot": rest["boot"],
+            "dated": rest["dated"],
             "start_s": rest["start_s"],
             "length_s": rest["length_s"],
             "volts": rest["volts"],
             "drift_mv_per_h": rest["drift_mv_per_h"],
             "amps": None,
-            "row": None,
+            "row": rest["first_row"],
         }
         for rest in nights
     ]
@@ -155,7 +157,10 @@ def _finite(value: float | None) -> float | None:
 
 
 def _ends_dead(drive: dict[str, Any], limit: float) -> dict[str, Any] | None:
-    """Where the discharge began that the drive ended with, a load's inrush or another crank within it left out."""
+    """Where the discharge began that the drive ended with, a load's inrush or another crank within it left out. None
+    also where the engine did not start."""
+    if not drive["started"]:
+        return None
     next_s, length_s, volt_s, first = drive["start_s"] + drive["length_s"], 0.0, 0.0, None
     for episode in reversed(drive["episodes"]):
         discharging = episode["kind"] == "discharging" and _finite(episode["mean_volts"]) is not None

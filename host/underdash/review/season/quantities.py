@@ -119,7 +119,8 @@ class Quantity:
     def plain(self) -> dict[str, Any]:
         """As docs/report.md describes it."""
         digits = self.kind.decimals
-        slope, low, high = (round(one, digits + 2) for one in self.trend.line) if self.trend else (None, None, None)
+        line = self.trend.line if self.trend and not self.bounds else None  # no trend is told of mere bounds
+        slope, low, high = (round(one, digits + 2) for one in line) if line else (None, None, None)
         return {
             "name": self.kind.name,
             "unit": self.kind.unit,

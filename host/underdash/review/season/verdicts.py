@@ -17,6 +17,8 @@ from typing import Any
 
 import numpy as np
 
+from underdash.page import span
+from underdash.review.clock import clock
 from underdash.review.season import quantities as q
 from underdash.review.season.events import unsure
 from underdash.review.season.evidence import LEAST_POINTS
@@ -114,7 +116,7 @@ def _connection(report: dict[str, Any], found: Found) -> Verdict:
     ohm = ohm if ohm >= q.KEY_OHM.material else 0.0
     sag = sag if sag >= q.KEY_SAG.material else 0.0
     if steps > 0.0 or ohm > 0.0 or sag > 0.0:
-        grave = max(steps, sag) >= _LOST_V or ohm >= _LOST_OHM
+        grave = max(steps, sag, -moved(found, q.RUNNING) / 2) >= _LOST_V or ohm >= _LOST_OHM
         kinds = [kind for kind, size in zip(near, (steps, sag, ohm), strict=True) if size > 0.0]
         size = f", some {ohm * 1000:.0f} mohm more than it had" if ohm > 0.0 else ""
         return Verdict(
@@ -129,7 +131,7 @@ def _connection(report: dict[str, Any], found: Found) -> Verdict:
     if point is not None and point.moved < 0.0:
         key = with_key(found, point)
         if key is not None and key[0] > _KEY_SHARE * -point.moved:
-            more = f"{1000 * key[0]:.0f} to {1000 * key[1]:.0f} mV"
+            more = span(1000 * key[0], 1000 * key[1], 0, "mV")
             return Verdict(
                 ACT if -point.moved >= _LOST_V else DRIFTING,
                 f"The volts of the running car have fallen ({moves(found, point.kind)}), and the key's loads pull them "
@@ -163,12 +165,13 @@ def _connection(report: dict[str, Any], found: Found) -> Verdict:
 def _regulator(report: dict[str, Any], found: Found, dead: dict[str, Any] | None, connection: Verdict) -> Verdict:
     if dead is not None:
         date, drive = dead["dated"], f"drive {dead['drive']}" if dead["drive"] else "a drive whose start no row shows"
-        begin = drive + (f", {date[:10]}" if date else "") + f", {_clock(dead['start_s'])}"
+        of = report["drives"][dead["drive"] - 1] if dead["drive"] else dead
+        begin = drive + (f", {date[:10]}" if date else "") + f", {clock(of, dead['start_s'])}"
         return Verdict(
             ACT,
             f"The alternator gives nothing any more: {dead['volts']:.2f} V on average since {begin}, what a battery "
             f"alone holds. {_NEXT}",
-            f"from {begin}, on, {dead['volts']:.2f} V on average",
+            f"{dead['volts']:.2f} V on average since {begin}",
             ALTERNATOR,
             dead["drive"],
             dead["row"],
@@ -374,8 +377,3 @@ def _steady_battery(
     if not nights:
         doubt += f" What it rests at is not known: record it overnight, a row a minute is enough.{_give_speed(report)}"
     return Verdict(STEADY, f"It {'rests and ' if nights else ''}cranks as it did.{doubt}", told)
-
-
-def _clock(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

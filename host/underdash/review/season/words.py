@@ -2,13 +2,16 @@
 
 from typing import Any
 
-from underdash.review.words import WEIGHTS
+from underdash.review.clock import clock
+from underdash.review.rest import USUAL_AH, drain_amps
+from underdash.review.words import WEIGHTS, on
 
 _WEIGHTS = {"act": "act", "drifting": "watch", "unknown": "note", "steady": "well"}
 
 
-def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """[{weight, text, evidence, drive, row, t_s}] of a season as `season()` gives it; empty for none."""
+def findings(season: dict[str, Any] | None, capacity_ah: float | None = None) -> list[dict[str, Any]]:
+    """[{weight, text, evidence, drive, row, t_s}] of a season as `season()` gives it; empty for none. capacity_ah: the
+    battery's [Ah], None if unknown."""
     if season is None:
         return []
     found = [
@@ -22,7 +25,8 @@ def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
         }
         for name, verdict in season["verdicts"].items()
     ]
-    found += [_left_on(event) for event in season["events"] if event["kind"] == "left on"]
+    seldom = ", this once" if len(season["events"]) == 1 else ""
+    found += [_left_on(event, seldom, capacity_ah) for event in season["events"]]
     explained = {"deficits at idle", "deficits while driving"}
     for quantity in season["quantities"]:
         change = quantity["change"]
@@ -40,21 +44,22 @@ def findings(season: dict[str, Any] | None) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: WEIGHTS.index(one["weight"]))
 
 
-def _left_on(event: dict[str, Any]) -> dict[str, Any]:
+def _left_on(event: dict[str, Any], seldom: str, capacity_ah: float | None) -> dict[str, Any]:
     hours = event["length_s"] / 3600
+    ah = USUAL_AH if capacity_ah is None else capacity_ah
     if event["amps"] is not None:
         drew = f"{event['amps']:.1f} A"
-    elif event["drift_mv_per_h"] is not None:
-        drew = f"as if some {-event['drift_mv_per_h'] / 1000 / 0.76 * 60:.1f} A, were the battery one of 60 Ah"
+    elif event["drift_mv_per_h"] is not None and event["drift_mv_per_h"] < 0.0:
+        drew = f"some {drain_amps(event['drift_mv_per_h'], ah):.1f} A if the battery holds {ah:.0f} Ah"
     else:
         drew = "how much is not known"
     volts = "" if event["volts"] is None else f", down to {event['volts']:.2f} V"
-    start = "" if event["boot"] is None else f"start {event['boot']} of the board, "
+    day = f"{on(event['dated'])}, " if event["dated"] else ""
     return {
         "weight": "watch",
-        "text": f"Something was left on while the car was parked, this once ({drew}, for up to {hours:.1f} h). A lamp, "
+        "text": f"Something was left on while the car was parked{seldom} ({drew}, for up to {hours:.1f} h). A lamp, "
         "most often. It says nothing against the battery, but each deep discharge costs it life.",
-        "evidence": f"{start}from {event['start_s'] / 3600:.1f} h{volts}",
+        "evidence": f"{day}from {clock(event, event['start_s'])}{volts}",
         "drive": None,
         "row": event["row"],
         "t_s": event["start_s"],
