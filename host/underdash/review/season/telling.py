@@ -2,6 +2,7 @@
 
 from underdash.review.season import quantities as q
 from underdash.review.season.quantities import Quantity
+from underdash.review.words import figure
 
 Found = dict[str, Quantity]
 
@@ -46,7 +47,7 @@ def evidence(found: Found, *kinds: q.Kind) -> str:
 
 def number(one: Quantity, value: float) -> str:
     """A value of this quantity in `unit`, to what it is worth."""
-    return f"{_scaled(one, value):.{_digits(one)}f}"
+    return figure(_scaled(one, value), _digits(one))
 
 
 def unit(one: Quantity) -> str:
