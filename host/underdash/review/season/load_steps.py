@@ -34,6 +34,7 @@ _MIXED_V = 0.25  # a row that reaches further is of more than one thing: the key
 _KEY_LINES, _KEY_LINES_S = 8, 2.5  # of a log's lines so many at most tell the key's level, within so long [s]
 _AROUND_START_S = 12.0  # the starter turns so near to where the rows have it [s]
 _LONGEST_S = 10.0  # nothing is known of a longer row
+_SLOW_S = 1.5  # rows further apart hold key, starter and engine in one (chosen here)
 _CRANK_ROWS = 400  # no crank is longer, in tenths of a second
 _CHARGED_V = 13.0  # from here the engine runs
 
@@ -176,7 +177,10 @@ def _key(rows: Rows, drive: dict[str, Any], lines: Lines | None) -> Steps:
         # With the engine's speed: not those after a start that no row caught, in which the battery runs the car.
         level &= (volts < _CHARGED_V) & ~(rows.rpm[first:stop] > 0.0)
         level[start - first :] = False
-    told = None if lines is None else _key_of_lines(lines, drive["boot"], drive["start_s"])
+    # Rows of a second and less keep key and starter apart, and tell the key's level where it had settled.
+    after = np.diff(rows.t_s[start : min(start + _CRANK_ROWS, int(drive["last_row"]) + 1)])
+    slow = lines is not None and len(after) > 0 and float(np.median(after)) > _SLOW_S
+    told = _key_of_lines(lines, drive["boot"], drive["start_s"]) if lines is not None and slow else None
     key_volts, drawn = told if told is not None else _median(volts[level]), _median(-amps[level])
     rested = drive["rested_volts"]
     if key_volts is None or rested is None or drawn is None or not _KEY_A[0] < drawn < _KEY_A[1]:
