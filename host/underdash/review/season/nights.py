@@ -9,6 +9,7 @@ from underdash.review.theil_sen import theil_sen
 
 _FROM_S, _TO_S = 3 * 3600.0, 7.5 * 3600.0  # most of it has gone by then; the same hours of every night compare
 _LEAST_ROWS = 20
+_MOST_ROWS = int(_TO_S) + 60  # no row of rest is shorter than a second
 _BLOCKS = 48
 
 
@@ -17,14 +18,17 @@ def early_drifts(rows: Rows, rests: list[dict[str, Any]]) -> list[float | None]:
     something beside those of other nights alone: surface charge is in it."""
     found: list[float | None] = []
     for rest in rests:
+        if rest["length_s"] < _TO_S:
+            found.append(None)
+            continue
         first = rest["first_row"]
-        after = int(np.searchsorted(rows.boot[first:] != rest["boot"], True)) + first
+        after = int(np.searchsorted(rows.boot[first : first + _MOST_ROWS] != rest["boot"], True)) + first
         begin, end = (
             np.searchsorted(rows.t_s[first:after], (rest["start_s"] + _FROM_S, rest["start_s"] + _TO_S)) + first
         )
         known = np.isfinite(rows.volts[begin:end])
         t_s, volts = rows.t_s[begin:end][known], rows.volts[begin:end][known]
-        if rest["length_s"] < _TO_S or len(t_s) < _LEAST_ROWS:
+        if len(t_s) < _LEAST_ROWS:
             found.append(None)
             continue
         bounds = np.linspace(0, len(t_s), min(len(t_s), _BLOCKS) + 1).astype(int)
