@@ -28,8 +28,8 @@ class Reading:
     # Of each row: its number, the key (-1 where not known), whether an engine stepped over it, its segment.
     beside: list[tuple[int, int, bool, int]] = field(default_factory=list)
     boards: set[bytes] = field(default_factory=set)
-    # Of each row: the engine's numbers after it, None where none stepped over it.
-    snapshots: list[bytes | None] = field(default_factory=list)
+    # Of the last row before each that no engine stepped over: the engine's numbers after it.
+    snapshots: dict[int, bytes] = field(default_factory=dict)
     limits: thresholds.Thresholds = field(default_factory=thresholds.Thresholds)
 
 
@@ -37,6 +37,7 @@ def read(paths: list[Path]) -> Reading:
     """Every row of the segments, judged."""
     found = Reading()
     judge: engine.Engine | None = None
+    stepped: engine.Engine | None = None
     expected = 0 if len(paths) > 1 else None
     segment_of: list[int] = []
     boot = 0
@@ -84,9 +85,11 @@ def read(paths: list[Path]) -> Reading:
                         judge.step(wrapped, *row[1:5])
                         found.rows[-1][-1] = row[0] - elapsed_ms(wrapped, judge.since_ms)
                         found.mismatches += (judge.state, judge.warnings) != row[5:]
+                        stepped = judge
                     else:
                         found.unchecked_rows += 1
-                    found.snapshots.append(judge.snapshot() if judge else None)
+                        if len(found.beside) > 1 and found.beside[-2][2] and stepped:
+                            found.snapshots[len(found.rows) - 2] = stepped.snapshot()
                 expected = max(expected or 0, number + len(rows))
     _name_boots(found.rows, segment_of)
     _date_unchecked(found)
@@ -117,10 +120,10 @@ def _date_unchecked(found: Reading) -> None:
     for at, row in enumerate(found.rows):
         if before is None or before[0] != row[0]:
             follows = engine.Engine(found.limits)
-        if (snapshot := found.snapshots[at]) is not None:
+        if (snapshot := found.snapshots.get(at)) is not None:
             follows = engine.Engine(follows.thresholds)
             follows.restore(snapshot)
-        else:
+        elif not found.beside[at][2]:
             stood, key = follows.state, found.beside[at][1]
             follows.key = key if key >= 0 else ABSENT
             follows.step(row[1] & TICKS_MASK, *row[2:6])
