@@ -10,7 +10,7 @@ demo: $(READY)
 	$(BIN)/underdash demo --out build/demo
 
 test: $(READY) check
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 check: $(READY)
 	$(BIN)/ruff check .
